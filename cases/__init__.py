@@ -1,0 +1,1 @@
+"""Worked cases that ship with the program."""

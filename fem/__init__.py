@@ -1,0 +1,1 @@
+"""Physics of a braced top: woods, sections, assembly, modes, sensitivities, taps, pictures."""

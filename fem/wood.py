@@ -1,0 +1,64 @@
+"""Elastic constants and density of a wood."""
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from bracedtop.geometry.errors import DesignError
+
+
+@dataclass(frozen=True, slots=True)
+class Wood:
+    """An orthotropic wood: L along the grain, R across the rings, T along them.
+
+    Parameters
+    ----------
+    name : str
+    E_L, E_R, E_T, G_LR, G_LT, G_RT : float, Pa
+    nu_LR, nu_LT, nu_RT : float
+        Poisson's ratios, first index the loaded direction; the others follow by reciprocity.
+    density : float, kg/m^3
+    source : str
+        Where the values come from.
+
+    Raises
+    ------
+    DesignError
+        If a modulus or the density is not positive, or the constants store negative energy.
+    """
+
+    name: str
+    E_L: float
+    E_R: float
+    E_T: float
+    G_LR: float
+    G_LT: float
+    G_RT: float
+    nu_LR: float
+    nu_LT: float
+    nu_RT: float
+    density: float
+    source: str = ""
+
+    def __post_init__(self) -> None:
+        """Check that the constants can belong to a solid."""
+        for key in ("E_L", "E_R", "E_T", "G_LR", "G_LT", "G_RT", "density"):
+            value = getattr(self, key)
+            if not (np.isfinite(value) and value > 0):
+                message = f'wood "{self.name}": {key} = {value:g}; must be > 0'
+                raise DesignError(message)
+        if not (np.linalg.eigvalsh(self.compliance()[:3, :3] * self.E_L) > 0).all():
+            message = (
+                f'wood "{self.name}": nu_LR {self.nu_LR:g}, nu_LT {self.nu_LT:g}, nu_RT {self.nu_RT:g} are too large '
+                "for its moduli; a squeezed block would give out energy"
+            )
+            raise DesignError(message)
+
+    def compliance(self) -> np.ndarray:
+        """Compliance matrix in the order LL, RR, TT, RT, LT, LR (engineering shear), (6, 6) in 1/Pa."""
+        s_LR, s_LT, s_RT = -self.nu_LR / self.E_L, -self.nu_LT / self.E_L, -self.nu_RT / self.E_R
+        s = np.diag(1.0 / np.array([self.E_L, self.E_R, self.E_T, self.G_RT, self.G_LT, self.G_LR]))
+        s[0, 1] = s[1, 0] = s_LR
+        s[0, 2] = s[2, 0] = s_LT
+        s[1, 2] = s[2, 1] = s_RT
+        return s

@@ -1,0 +1,1 @@
+"""Geometry of a braced top: from a drawing to a named triangulation."""

@@ -1,0 +1,143 @@
+"""A brace: its path on the top, its width and its height profile."""
+
+from dataclasses import dataclass, replace
+from typing import Literal
+
+import numpy as np
+
+from bracedtop.geometry.errors import DesignError
+from bracedtop.geometry.outline import Array, frozen
+
+Shape = Literal["square", "rounded", "peaked"]
+
+
+@dataclass(frozen=True, slots=True)
+class Brace:
+    """A strip of wood on edge, glued to the inside of the top.
+
+    Parameters
+    ----------
+    name, wood : str
+    path : (n, 2) array, m
+        Centreline of the glued face, two or more points.
+    width : float, m
+    stations : (k, 2) array, m
+        Distance along the path and height there, in order of distance; between stations the height is
+        linear. Two stations at one distance make a step.
+    shape : {"square", "rounded", "peaked"}
+        Form of the free side of the section.
+
+    Raises
+    ------
+    DesignError
+        If a size is not positive, a height is negative, or the stations are out of order or off the path.
+    """
+
+    name: str
+    wood: str
+    path: Array
+    width: float
+    stations: Array
+    shape: Shape = "square"
+
+    def __post_init__(self) -> None:
+        """Check the brace once."""
+        object.__setattr__(self, "path", frozen(self.path))
+        object.__setattr__(self, "stations", frozen(self.stations))
+        path, stations = self.path, self.stations
+        where = f'brace "{self.name}"'
+        if path.ndim != 2 or path.shape[0] < 2 or path.shape[1] != 2 or not np.isfinite(path).all():
+            message = f"{where}: its path needs two or more points of two finite numbers each"
+            raise DesignError(message)
+        if (np.hypot(*np.diff(path, axis=0).T) <= 0).any():
+            message = f"{where}: two neighbouring path points coincide; every piece needs a length > 0"
+            raise DesignError(message)
+        if not (np.isfinite(self.width) and self.width > 0):
+            message = f"{where}: width {1e3 * self.width:g} mm; must be > 0"
+            raise DesignError(message)
+        if stations.ndim != 2 or stations.shape[0] < 2 or stations.shape[1] != 2 or not np.isfinite(stations).all():
+            message = f"{where}: needs two or more stations of distance and height"
+            raise DesignError(message)
+        if (np.diff(stations[:, 0]) < 0).any():
+            message = f"{where}: stations go back along the brace; distances must not decrease"
+            raise DesignError(message)
+        if (stations[:, 1] < 0).any():
+            message = f"{where}: height {1e3 * stations[:, 1].min():g} mm at a station; must be >= 0"
+            raise DesignError(message)
+        if stations[0, 0] < -1e-9 or stations[-1, 0] > self.length * (1 + 1e-9) + 1e-9:
+            message = (
+                f"{where}: stations from {1e3 * stations[0, 0]:g} to {1e3 * stations[-1, 0]:g} mm; "
+                f"must lie between 0 and the brace's length {1e3 * self.length:.1f} mm"
+            )
+            raise DesignError(message)
+
+    @property
+    def length(self) -> float:
+        """Length of the path, m."""
+        return float(np.hypot(*np.diff(self.path, axis=0).T).sum())
+
+    def height(self, distance: Array) -> Array:
+        """Height at distances along the path, same shape, m; the end stations' heights hold beyond them.
+
+        At a step the height on the far side counts.
+        """
+        s, h = self.stations.T
+        distance = np.asarray(distance, dtype=float)
+        right = np.clip(np.searchsorted(s, distance, side="right"), 1, len(s) - 1)
+        left = right - 1
+        span = s[right] - s[left]
+        t = np.where(span > 0, (distance - s[left]) / np.where(span > 0, span, 1.0), 1.0)
+        return np.asarray(h[left] + np.clip(t, 0.0, 1.0) * (h[right] - h[left]))
+
+    def position(self, distance: Array) -> tuple[Array, Array]:
+        """Points on the path and unit tangents there, both (n, 2), at n distances in m."""
+        pieces = np.diff(self.path, axis=0)
+        lengths = np.hypot(*pieces.T)
+        ends = np.concatenate([[0.0], np.cumsum(lengths)])
+        distance = np.asarray(distance, dtype=float)
+        k = np.clip(np.searchsorted(ends, distance, side="right") - 1, 0, len(lengths) - 1)
+        tangent = pieces[k] / lengths[k, None]
+        return self.path[k] + tangent * (distance - ends[k])[:, None], tangent
+
+    def shaved(self, start: float, stop: float, depth: float) -> "Brace":
+        """Copy of the brace with `depth` m planed off its free side from `start` to `stop`, m along the path.
+
+        Raises
+        ------
+        DesignError
+            If the stretch is empty or off the brace, or the brace is lower than `depth` somewhere in it.
+        """
+        where = f'brace "{self.name}"'
+        if not 0 <= start < stop <= self.length * (1 + 1e-9) + 1e-9:
+            message = (
+                f"{where}: stretch from {1e3 * start:g} to {1e3 * stop:g} mm; "
+                f"must run forward inside 0 to {1e3 * self.length:.1f} mm"
+            )
+            raise DesignError(message)
+        s, h = self.stations.T
+        # Just inside the stretch, so that a step at its end keeps its far side out.
+        inner = s[(s > start) & (s < stop)]
+        grid = np.unique(np.concatenate([[start], inner, [stop]]))
+        tiny = 1e-9 * max(self.length, 1e-3)
+        before, after = self.height(grid - tiny), self.height(grid + tiny)
+        floor = min(after[:-1].min(), before[1:].min())
+        if depth < 0 or depth > floor + 1e-12:
+            message = (
+                f"{where}: {1e3 * depth:g} mm to take from {1e3 * start:g} to {1e3 * stop:g} mm, where the lowest "
+                f"point is {1e3 * floor:.2f} mm high; must be between 0 and that height"
+            )
+            raise DesignError(message)
+        rows: list[tuple[float, float]] = [(a, b) for a, b in zip(s, h, strict=True) if a < start]
+        rows.append((start, float(before[0])))
+        for i, x in enumerate(grid):
+            if i > 0:
+                rows.append((float(x), max(float(before[i]) - depth, 0.0)))
+            if i < len(grid) - 1:
+                rows.append((float(x), max(float(after[i]) - depth, 0.0)))
+        rows.append((stop, float(after[-1])))
+        rows += [(a, b) for a, b in zip(s, h, strict=True) if a > stop]
+        return replace(self, stations=frozen(_without_repeats(rows)))
+
+
+def _without_repeats(rows: list[tuple[float, float]]) -> list[tuple[float, float]]:
+    return [row for i, row in enumerate(rows) if i == 0 or row != rows[i - 1]]

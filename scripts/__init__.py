@@ -1,0 +1,1 @@
+"""The commands of ``bracedtop``, one module a job."""
