@@ -1,0 +1,154 @@
+"""What a mode looks like and what governs it."""
+
+from dataclasses import dataclass, replace
+
+import numpy as np
+import shapely
+
+from bracedtop.fem.laminate import lamina, layer_stiffness, rotated
+from bracedtop.fem.model import Model, Modes, deflections
+from bracedtop.fem.plate import strains
+from bracedtop.fem.sampling import Group
+
+_GRID = 64
+"""Lines per body length on which the nodes are counted; chosen: a node line is missed only near a node's end."""
+
+_STILL = 0.04
+"""Part of the largest deflection below which a point counts as standing still; chosen."""
+
+TOP_CONSTANTS = {"E_L": "top E_L", "E_R": "top E_R", "G_LR": "top G_LR", "G_LT": "top shear", "G_RT": "top shear"}
+
+
+@dataclass(frozen=True, slots=True)
+class ModeSummary:
+    """A mode in a maker's terms.
+
+    Parameters
+    ----------
+    mode : int
+        Identifier, 1 for the lowest.
+    hz : float
+    modal_mass : float, kg
+        At the driving point; infinite where that point stands still.
+    nodal_lines : (int, int)
+        Lines across the grain and along it.
+    name : str
+        What it looks like.
+    shares : dict of str to float
+        Shares of the strain energy, summing to 1: "top E_L", "top E_R", "top G_LR", "top shear",
+        "brace NAME", "joint UNDER|OVER", "patch NAME", "edge".
+    """
+
+    mode: int
+    hz: float
+    modal_mass: float
+    nodal_lines: tuple[int, int]
+    name: str
+    shares: dict[str, float]
+
+
+def summarise(model: Model, modes: Modes) -> tuple[ModeSummary, ...]:
+    """One summary a mode."""
+    drive = deflections(model, modes, model.design.driving_point[None, :])[:, 0]
+    peak = np.abs(modes.shapes[:, :, 2]).max(axis=1)
+    lines = nodal_lines(model, modes)
+    shares = energy_shares(model, modes)
+    return tuple(
+        ModeSummary(
+            k + 1,
+            float(modes.frequencies[k]),
+            float(1 / drive[k] ** 2) if abs(drive[k]) > 1e-6 * peak[k] else float("inf"),
+            lines[k],
+            mode_name(lines[k], free=modes.n_rigid > 0),
+            {part: float(value[k]) for part, value in shares.items()},
+        )
+        for k in range(len(modes.frequencies))
+    )
+
+
+def mode_name(lines: tuple[int, int], *, free: bool) -> str:
+    """Plain words for a mode with so many nodal lines (across, along)."""
+    across, along = lines
+    if not free:
+        known = {
+            (0, 0): "whole top moves as one",
+            (1, 0): "rocks lengthwise",
+            (0, 1): "rocks from side to side",
+            (1, 1): "quarters move in turn",
+        }
+    else:
+        known = {(1, 1): "twists", (2, 0): "bends lengthwise", (0, 2): "bends crosswise"}
+    if lines in known:
+        return known[lines]
+    return f"{across} line{'s' * (across != 1)} across, {along} along"
+
+
+def nodal_lines(model: Model, modes: Modes) -> list[tuple[int, int]]:
+    """Node lines of each mode, counted across the grain and along it.
+
+    The deflection's changes of sign are counted on many lines parallel to x, and to y; the count that most of
+    the motion shares is taken.
+    """
+    x0, y0, x1, y1 = model.design.outline.polygon.bounds
+    step = (x1 - x0) / _GRID
+    x, y = np.arange(x0 + step / 2, x1, step), np.arange(y0 + step / 2, y1, step)
+    X, Y = np.meshgrid(x, y, indexing="ij")
+    inside = shapely.contains_xy(model.design.region, X.ravel(), Y.ravel())
+    w = np.zeros((len(modes.frequencies), X.size))
+    w[:, inside] = deflections(model, modes, np.column_stack([X.ravel(), Y.ravel()])[inside])
+    w = w.reshape(-1, *X.shape)
+    return [(_changes(field.T), _changes(field)) for field in w]
+
+
+def _changes(lines: np.ndarray) -> int:
+    """Sign changes along the last axis that most of the motion shares."""
+    sign = np.where(np.abs(lines) > _STILL * np.abs(lines).max(), np.sign(lines), 0)
+    votes: dict[int, float] = {}
+    for row, values in zip(sign, lines, strict=True):
+        moving = row[row != 0]
+        count = int((np.diff(moving) != 0).sum())
+        votes[count] = votes.get(count, 0.0) + float((values**2).sum())
+    return max(votes, key=lambda count: votes[count])
+
+
+def energy_shares(model: Model, modes: Modes) -> dict[str, np.ndarray]:
+    """Shares of each mode's strain energy, part name to (n_modes,) array, summing to 1.
+
+    The top's own energy is split by its constants: the share of a constant p is the relative change of the
+    energy when p grows with the shape held, p dU/dp / U. The plane-stress stiffness is of degree one in
+    (E_L, E_R, G_LR, G_LT, G_RT) at fixed Poisson's ratio, so these add up to the whole (Euler's theorem).
+    """
+    lam = modes.eigenvalues
+    shares: dict[str, np.ndarray] = {}
+    for group in model.groups:
+        e = strains(model.space, group.points, modes.shapes)
+        if group.part in ("top", "ring"):
+            for constant, part in TOP_CONSTANTS.items():
+                C = _top_stiffness_part(model, group, constant)
+                shares[part] = shares.get(part, 0.0) + _energy(e, group, C) / lam
+        else:
+            shares[group.part] = shares.get(group.part, 0.0) + _energy(e, group, group.stiffness) / lam
+    if model.springs.nnz:
+        flat = modes.shapes.reshape(len(lam), -1)
+        shares["edge"] = np.einsum("mi,mi->m", flat, (model.springs @ flat.T).T) / lam
+    return shares
+
+
+def _energy(e: np.ndarray, group: Group, C: np.ndarray) -> np.ndarray:
+    """Twice the strain energy per mode, (n_modes,)."""
+    weighted = e * group.points.weight[:, None]
+    return np.asarray((weighted * np.einsum("pij,mpj->mpi", C, e, optimize=True)).sum(axis=(1, 2)))
+
+
+def _top_stiffness_part(model: Model, group: Group, constant: str) -> np.ndarray:
+    """p dC/dp of the top's section stiffness for one of its constants, (n, 8, 8)."""
+    plate = model.design.plate
+    wood = model.woods[plate.wood]
+    t = plate.thickness - (plate.ring_reduction if group.part == "ring" else 0.0)
+    step = 1e-4
+    stiffness = []
+    for factor in (1 + step, 1 - step):
+        Q, G = rotated(*lamina(replace(wood, **{constant: factor * getattr(wood, constant)})), plate.grain_angle)
+        stiffness.append(layer_stiffness(Q, G, np.array([-t / 2]), np.array([t / 2]))[0])
+    derivative = (stiffness[0] - stiffness[1]) / (2 * step)
+    return np.broadcast_to(derivative, group.stiffness.shape)

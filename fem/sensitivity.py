@@ -1,0 +1,199 @@
+"""What shaving a stretch of a brace does to each mode: exact first derivatives."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from bracedtop.fem.model import Model, Modes
+from bracedtop.fem.plate import displacements, strains
+from bracedtop.fem.sampling import Block, Glued, Points
+from bracedtop.fem.section import brace_mass, brace_stiffness, crossing_mass, crossing_stiffness
+from bracedtop.fem.wood import Wood
+from bracedtop.geometry.brace import Brace
+from bracedtop.geometry.units import MM
+
+LONGEST = 100e-3
+"""Stretches between stations that are longer are halved, m; chosen: about a hand's breadth."""
+
+SHORTEST = 15e-3
+"""Shorter stretches join their neighbour, m; chosen: about the least length of a cut by plane or chisel."""
+
+PAIR_GAP = 1e-4
+"""Modes closer than this, relative, are treated as one degenerate group; chosen: closer than any tap resolves."""
+
+_IMAGINARY = 1e-20
+
+
+@dataclass(frozen=True, slots=True)
+class Stretch:
+    """A piece of a brace, from `start` to `stop` along it, m, and its least height, m."""
+
+    brace: str
+    start: float
+    stop: float
+    least_height: float
+
+
+@dataclass(frozen=True, slots=True)
+class ShavingRow:
+    """Effect of the first shavings off one stretch on one mode.
+
+    Parameters
+    ----------
+    brace : str
+    start, stop : float, m
+    least_height : float, m
+    mode : int
+    hz_per_mm : float
+        Change of frequency per millimetre removed; mostly negative.
+    grams_per_mm : float
+        Mass removed by a millimetre.
+    """
+
+    brace: str
+    start: float
+    stop: float
+    least_height: float
+    mode: int
+    hz_per_mm: float
+    grams_per_mm: float
+
+
+def stretches(brace: Brace) -> tuple[Stretch, ...]:
+    """The pieces of a brace between its stations, none longer than `LONGEST` or, if possible, below `SHORTEST`."""
+    ends = [0.0]
+    for s in np.unique(np.clip(np.append(brace.stations[:, 0], brace.length), 0.0, brace.length)):
+        if s - ends[-1] >= SHORTEST:
+            ends.append(float(s))
+    if brace.length > ends[-1]:
+        ends = [*ends[:-1], brace.length] if len(ends) > 1 else [0.0, brace.length]
+    pieces = []
+    for a, b in zip(ends[:-1], ends[1:], strict=True):
+        cuts = np.linspace(a, b, int(np.ceil((b - a) / LONGEST - 1e-9)) + 1)
+        for start, stop in zip(cuts[:-1], cuts[1:], strict=True):
+            inner = brace.stations[(brace.stations[:, 0] > start) & (brace.stations[:, 0] < stop), 1]
+            edges = brace.height(np.array([start, stop - 1e-9]))
+            pieces.append(Stretch(brace.name, float(start), float(stop), float(min([*inner, *edges]))))
+    return tuple(pieces)
+
+
+def shaving_table(model: Model, modes: Modes, pieces: Sequence[Stretch] | None = None) -> tuple[ShavingRow, ...]:
+    """Hertz per millimetre removed for every stretch of every brace and every mode.
+
+    Parameters
+    ----------
+    model : Model
+    modes : Modes
+    pieces : sequence of Stretch, optional
+        All stretches of all braces if not given.
+
+    References
+    ----------
+    R. L. Fox, M. P. Kapoor, AIAA J. 6 (1968) 2426, eq. 12: d lambda = phi^T (dK - lambda dM) phi. Repeated
+    frequencies: I. U. Ojalvo, AIAA J. 26 (1988) 361, the eigenvalues of that matrix over the repeated modes.
+    """
+    if pieces is None:
+        pieces = [piece for brace in model.design.braces for piece in stretches(brace)]
+    densities = {brace.name: _Densities(model, modes, brace) for brace in model.design.braces}
+    lam = modes.eigenvalues
+    rows = []
+    for piece in pieces:
+        change, mass = densities[piece.brace].over(piece)
+        rates = -_split(change, modes.frequencies) / (2 * np.sqrt(lam) * 2 * np.pi)
+        rows += [
+            ShavingRow(
+                piece.brace,
+                piece.start,
+                piece.stop,
+                piece.least_height,
+                k + 1,
+                float(rate * MM),
+                float(mass * MM / 1e-3),
+            )
+            for k, rate in enumerate(rates)
+        ]
+    return tuple(rows)
+
+
+def _split(change: np.ndarray, frequencies: np.ndarray) -> np.ndarray:
+    """Derivatives of the eigenvalues from the matrix of mode pairs (n, n), degenerate groups diagonalised."""
+    result = np.diag(change).copy()
+    start = 0
+    while start < len(frequencies):
+        stop = start + 1
+        while stop < len(frequencies) and frequencies[stop] - frequencies[stop - 1] < PAIR_GAP * frequencies[stop]:
+            stop += 1
+        if stop - start > 1:
+            result[start:stop] = np.linalg.eigvalsh(change[start:stop, start:stop])
+        start = stop
+    return result
+
+
+class _Densities:
+    """Per point of a brace: what a change of height there does to phi_i^T (K - lambda M) phi_j and to the mass."""
+
+    def __init__(self, model: Model, modes: Modes, brace: Brace) -> None:
+        wood = model.woods[brace.wood]
+        parts: list[tuple[np.ndarray, Points, np.ndarray, np.ndarray]] = []
+        for glued in model.glued:
+            if glued.brace == brace.name and len(glued.height):
+                parts.append((glued.distance, glued.points, *_glued_rates(glued, brace, wood)))
+        for block in model.blocks:
+            names = (block.crossing.under, block.crossing.over)
+            if brace.name in names and block.offset.size:
+                which = names.index(brace.name)
+                parts.append((block.distances[which], block.points, *_block_rates(block, which, model)))
+        lam = modes.eigenvalues
+        mean = (lam[:, None] + lam[None, :]) / 2
+        distance, change, mass = [], [], []
+        for s, points, dC, dm in parts:
+            e = strains(model.space, points, modes.shapes)
+            d = displacements(model.space, points, modes.shapes)
+            stiff = np.einsum("ipa,pab,jpb->pij", e, dC, e, optimize=True)
+            inert = _mass_products(d, dm)
+            distance.append(s)
+            change.append((stiff - mean * inert) * points.weight[:, None, None])
+            mass.append(dm[:, 0] * points.weight)
+        self.distance = np.concatenate(distance) if distance else np.zeros(0)
+        self.change = np.concatenate(change) if change else np.zeros((0, len(lam), len(lam)))
+        self.mass = np.concatenate(mass) if mass else np.zeros(0)
+
+    def over(self, piece: Stretch) -> tuple[np.ndarray, float]:
+        """Sums over the points of a stretch: (n_modes, n_modes) in 1/(s^2 m), and kg/m."""
+        at = (self.distance >= piece.start) & (self.distance < piece.stop)
+        return self.change[at].sum(axis=0), float(self.mass[at].sum())
+
+
+def _mass_products(d: np.ndarray, m: np.ndarray) -> np.ndarray:
+    """Inertia of mode pairs at points, (n, n_modes, n_modes)."""
+    shift, turn = d[:, :, :3], d[:, :, 3:]
+    mixed = np.einsum("ipa,jpa->pij", shift[:, :, :2], turn, optimize=True)
+    return np.asarray(
+        m[:, 0, None, None] * np.einsum("ipa,jpa->pij", shift, shift, optimize=True)
+        + m[:, 1, None, None] * (mixed + mixed.transpose(0, 2, 1))
+        + m[:, 2, None, None] * np.einsum("ipa,jpa->pij", turn, turn, optimize=True)
+    )
+
+
+def _glued_rates(glued: Glued, brace: Brace, wood: Wood) -> tuple[np.ndarray, np.ndarray]:
+    """Derivatives of section stiffness and mass by the height at each point, by a complex step."""
+    height = glued.height + 1j * _IMAGINARY
+    dC = np.empty((len(height), 8, 8))
+    for angle in np.unique(glued.angle):
+        at = glued.angle == angle
+        C = brace_stiffness(brace.shape, brace.width, height[at], glued.offset[at], wood, angle)
+        dC[at] = C.imag / _IMAGINARY
+    mass = brace_mass(brace.shape, brace.width, height, glued.offset, wood.density)
+    return dC, mass.imag / _IMAGINARY
+
+
+def _block_rates(block: Block, which: int, model: Model) -> tuple[np.ndarray, np.ndarray]:
+    heights = block.heights.astype(complex)
+    heights[which] += 1j * _IMAGINARY
+    braces = [model.design.brace(block.crossing.under), model.design.brace(block.crossing.over)]
+    woods = (model.woods[braces[0].wood], model.woods[braces[1].wood])
+    kept = block.crossing.kept
+    C = crossing_stiffness(heights[0], heights[1], kept, block.offset, woods, block.angles)
+    mass = crossing_mass(heights[0], heights[1], kept, block.offset, (woods[0].density, woods[1].density))
+    return C.imag / _IMAGINARY, mass.imag / _IMAGINARY

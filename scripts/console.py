@@ -1,0 +1,75 @@
+"""What commands say: progress on standard error, tables and JSON on standard output."""
+
+import json
+import math
+import sys
+import time
+from collections.abc import Iterable, Sequence
+from types import TracebackType
+from typing import Any
+
+
+class Progress:
+    """Stages of a run with their times, on standard error."""
+
+    def __init__(self, *, quiet: bool = False) -> None:
+        self.quiet = quiet
+        self.seconds: dict[str, float] = {}
+
+    def stage(self, name: str) -> "_Stage":
+        """Context manager around one stage."""
+        return _Stage(self, name)
+
+
+class _Stage:
+    def __init__(self, progress: Progress, name: str) -> None:
+        self.progress, self.name = progress, name
+
+    def __enter__(self) -> None:
+        self.start = time.perf_counter()
+        if not self.progress.quiet:
+            print(f"{self.name} ...", end="", file=sys.stderr, flush=True)
+
+    def __exit__(self, kind: type[BaseException] | None, error: BaseException | None, trace: TracebackType | None) -> None:
+        took = time.perf_counter() - self.start
+        self.progress.seconds[self.name] = took
+        if not self.progress.quiet:
+            print(f" {took:.2f} s" if kind is None else " stopped", file=sys.stderr, flush=True)
+
+
+def print_table(head: Sequence[str], rows: Iterable[Sequence[object]], *, left: int = 1) -> None:
+    """Print columns, the first `left` of them flush left."""
+    cells = [list(head), *([_cell(value) for value in row] for row in rows)]
+    widths = [max(len(row[k]) for row in cells) for k in range(len(head))]
+    for i, row in enumerate(cells):
+        parts = [c.ljust(w) if k < left else c.rjust(w) for k, (c, w) in enumerate(zip(row, widths, strict=True))]
+        print("  ".join(parts).rstrip())
+        if i == 0:
+            print("  ".join("-" * w for w in widths))
+
+
+def print_json(value: dict[str, Any]) -> None:
+    """Print one JSON object; numbers that JSON does not know become null."""
+    print(json.dumps(_plain(value), indent=2, allow_nan=False))
+
+
+def signed(value: float, digits: int = 1) -> str:
+    """Number with its sign, ``+1.5``; zero without one."""
+    text = f"{value:+.{digits}f}"
+    return text[1:] if float(text) == 0 else text
+
+
+def _cell(value: object) -> str:
+    if value is None:
+        return "-"
+    return f"{value:.1f}" if isinstance(value, float) else str(value)
+
+
+def _plain(value: Any) -> Any:
+    if isinstance(value, dict):
+        return {str(key): _plain(item) for key, item in value.items()}
+    if isinstance(value, list | tuple):
+        return [_plain(item) for item in value]
+    if isinstance(value, float) and not math.isfinite(value):
+        return None
+    return value
