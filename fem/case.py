@@ -1,0 +1,320 @@
+"""A case folder's drawing: top.toml to a design in SI units with its woods and targets.
+
+Depends on geometry, fem/case_file, fem/wood, fem/wood_table.
+"""
+
+from collections.abc import Mapping
+from dataclasses import dataclass, replace
+from pathlib import Path
+
+import numpy as np
+import shapely
+
+from bracedtop.fem.case_file import FILE_NAME, did_you_mean, read_tables, shown, shown_text
+from bracedtop.fem.case_schema import (
+    ORTHOTROPIC_KEYS,
+    BraceTable,
+    CaseTable,
+    EdgeTable,
+    HoleTable,
+    OutlineTable,
+    PatchTable,
+    TargetTable,
+    WoodTable,
+)
+from bracedtop.fem.wood import Wood
+from bracedtop.fem.wood_table import handbook_wood, wood_names
+from bracedtop.geometry.brace import Brace
+from bracedtop.geometry.design import Design, Edge, Joint, Plate
+from bracedtop.geometry.errors import DesignError, FileError
+from bracedtop.geometry import outline as curves
+from bracedtop.geometry.outline import Hole, Outline, polygon_outline
+from bracedtop.geometry.patch import Patch
+from bracedtop.geometry.units import DEGREE, GPA, MM, note_frequency
+
+N_PER_MM2 = 1.0e6
+"""N per mm of deflection per mm of rim, in N/m per m of rim."""
+
+
+@dataclass(frozen=True, slots=True)
+class Target:
+    """Where the maker wants a mode.
+
+    Parameters
+    ----------
+    mode : int
+        1 for the lowest elastic mode.
+    hz : float
+    text : str
+        As written in the drawing, such as ``"F#3 -10 cents"``.
+    """
+
+    mode: int
+    hz: float
+    text: str
+
+
+@dataclass(frozen=True, slots=True)
+class Case:
+    """A drawing read from its folder.
+
+    Parameters
+    ----------
+    folder : Path
+    name, note : str
+    design : Design
+    woods : mapping of str to Wood
+        The woods that the design refers to and those defined in the file.
+    targets : tuple of Target
+    warnings : tuple of str
+        What the drawing says and the solver leaves out.
+    mesh_size : float or None, m
+    """
+
+    folder: Path
+    name: str
+    note: str
+    design: Design
+    woods: Mapping[str, Wood]
+    targets: tuple[Target, ...]
+    warnings: tuple[str, ...]
+    mesh_size: float | None = None
+
+
+def read_case(folder: Path) -> Case:
+    """Drawing, woods and targets of a case folder.
+
+    Parameters
+    ----------
+    folder : Path
+        Folder that holds top.toml.
+
+    Raises
+    ------
+    FileError
+        If the file cannot be read or a line, key or value in it is wrong.
+    DesignError
+        If the parts do not fit together.
+    """
+    folder = Path(folder)
+    tables = read_tables(folder)
+    try:
+        woods = _woods(tables)
+        design = _design(tables)
+        _check_layout(design)
+        _check_driving_point(design)
+    except DesignError as error:
+        raise DesignError(f"{FILE_NAME}: {error}") from None
+    return Case(
+        folder=folder,
+        name=tables.name or shown_text(folder.resolve().name) or "case",
+        note=tables.note,
+        design=design,
+        woods=woods,
+        targets=tuple(_targets(tables)),
+        warnings=tuple(_warnings(tables)),
+        mesh_size=None if tables.mesh is None else tables.mesh.size_mm * MM,
+    )
+
+
+def _check_layout(design: Design) -> None:
+    try:
+        from bracedtop.geometry.layout import check_layout
+    except ImportError:
+        return
+    check_layout(design)
+
+
+def _wrong(where: str, found: str, allowed: str) -> FileError:
+    return FileError(f"{FILE_NAME}: {where} = {found}: {allowed}")
+
+
+def _woods(tables: CaseTable) -> dict[str, Wood]:
+    woods = {name: _own_wood(name, table) for name, table in tables.wood.items()}
+    uses = [("top.wood", tables.top.wood)]
+    uses += [(f'brace "{row.name}".wood', row.wood) for row in tables.brace]
+    uses += [(f'patch "{row.name}".wood', row.wood) for row in tables.patch]
+    for where, name in uses:
+        if name in woods:
+            continue
+        woods[name] = _built_in(where, name, tuple(tables.wood))
+    return woods
+
+
+def _built_in(where: str, name: str, own: tuple[str, ...]) -> Wood:
+    known = (*own, *wood_names())
+    if name not in wood_names():
+        raise _wrong(where, shown(name), f"no such wood; {did_you_mean(name, known)}known: {', '.join(known)}")
+    return handbook_wood(name)
+
+
+def _own_wood(name: str, table: WoodTable) -> Wood:
+    density = table.density_kg_per_m3
+    if table.E_gpa is not None and table.nu is not None and density is not None:
+        return isotropic(name, table.E_gpa * GPA, table.nu, density)
+    given = {key: getattr(table, key) for key in ORTHOTROPIC_KEYS if getattr(table, key) is not None}
+    own = {key.removesuffix("_gpa"): value * GPA for key, value in given.items() if key.endswith("_gpa")}
+    own |= {key: value for key, value in given.items() if key.startswith("nu_")}
+    if density is not None:
+        own["density"] = density
+    if table.based_on is None:
+        return Wood(name=name, source=FILE_NAME, **own)
+    base = _built_in(f'wood "{name}".based_on', table.based_on, ())
+    changed = ", ".join(given) or "nothing"
+    return replace(base, name=name, source=f"{base.source}; {changed} from {FILE_NAME}", **own)
+
+
+def isotropic(name: str, E: float, nu: float, density: float) -> Wood:
+    """A material without grain, from Young's modulus in Pa, Poisson's ratio and density in kg/m^3."""
+    G = E / (2.0 * (1.0 + nu))
+    return Wood(name, E, E, E, G, G, G, nu, nu, nu, density, f"{FILE_NAME}, isotropic")
+
+
+def _design(tables: CaseTable) -> Design:
+    holes = tuple(_hole(row) for row in tables.hole)
+    _refuse_repeats("brace", [row.name for row in tables.brace])
+    _refuse_repeats("patch", [row.name for row in tables.patch])
+    return Design(
+        outline=_outline(tables.outline),
+        plate=Plate(
+            wood=tables.top.wood,
+            thickness=tables.top.thickness_mm * MM,
+            grain_angle=tables.top.grain_angle_deg * DEGREE,
+            ring_width=tables.top.edge_ring_width_mm * MM,
+            ring_reduction=tables.top.edge_ring_reduction_mm * MM,
+            dome_radius=None if tables.top.dome_radius_mm is None else tables.top.dome_radius_mm * MM,
+        ),
+        holes=holes,
+        braces=tuple(_brace(row) for row in tables.brace),
+        patches=tuple(_patch(row, holes) for row in tables.patch),
+        joints=_joints(tables),
+        edge=_edge(tables.edge),
+        bridge_point=None if tables.bridge is None else _point(tables.bridge.point_mm),
+    )
+
+
+def _refuse_repeats(kind: str, names: list[str]) -> None:
+    for i, name in enumerate(names):
+        if name in names[:i]:
+            first = names.index(name) + 1
+            raise _wrong(f"{kind} {i + 1}.name", shown(name), f"{kind} {first} has this name; names must differ")
+
+
+def _point(pair: list[float]) -> tuple[float, float]:
+    return pair[0] * MM, pair[1] * MM
+
+
+def _outline(table: OutlineTable) -> Outline:
+    if table.points_mm is not None:
+        points = np.array(table.points_mm, dtype=float) * MM
+        return curves.smooth_outline(points) if table.smooth else polygon_outline(points)
+    lengths = {
+        key.removesuffix("_mm"): value * MM
+        for key in type(table).model_fields
+        if key.endswith("_mm") and isinstance(value := getattr(table, key), (int, float))
+    }
+    return curves.body_outline(**lengths)
+
+
+def _hole(row: HoleTable) -> Hole:
+    sizes = [row.diameter_mm, row.diameter_mm] if row.size_mm is None else row.size_mm
+    return Hole(np.array(row.centre_mm) * MM, np.array(sizes) * (0.5 * MM), row.angle_deg * DEGREE)
+
+
+def _brace(row: BraceTable) -> Brace:
+    return Brace(
+        name=row.name,
+        wood=row.wood,
+        path=np.array(row.path_mm, dtype=float) * MM,
+        width=row.width_mm * MM,
+        stations=np.array(row.stations_mm, dtype=float) * MM,
+        shape=row.shape,
+    )
+
+
+def _patch(row: PatchTable, holes: tuple[Hole, ...]) -> Patch:
+    is_bridge = row.kind == "bridge"
+    try:
+        outline = _border(row, holes)
+    except DesignError as error:
+        message = f'patch "{row.name}": {error}'
+        raise DesignError(message) from None
+    return Patch(
+        name=row.name,
+        wood=row.wood,
+        outline=outline,
+        thickness=row.thickness_mm * MM,
+        side=row.side or ("outside" if is_bridge else "inside"),
+        grain_angle=row.grain_angle_deg * DEGREE,
+        is_bridge=is_bridge,
+    )
+
+
+def _border(row: PatchTable, holes: tuple[Hole, ...]) -> Outline:
+    if row.points_mm is not None:
+        return polygon_outline(np.array(row.points_mm, dtype=float) * MM)
+    if row.centre_mm is not None and row.size_mm is not None:
+        a, b = np.array(row.size_mm) * (0.5 * MM)
+        c, s = np.cos(row.angle_deg * DEGREE), np.sin(row.angle_deg * DEGREE)
+        corners = np.array([[-a, -b], [a, -b], [a, b], [-a, b]]) @ np.array([[c, s], [-s, c]])
+        return polygon_outline(np.array(row.centre_mm) * MM + corners)
+    number, width = row.around_hole or 0, row.width_mm or 0.0
+    if number > len(holes):
+        raise _wrong(f'patch "{row.name}".around_hole', str(number), f"there are {len(holes)} holes, counted from 1")
+    return holes[number - 1].outline(grow=width * MM)
+
+
+def _joints(tables: CaseTable) -> tuple[Joint, ...]:
+    names = [row.name for row in tables.brace]
+    for i, row in enumerate(tables.joint, start=1):
+        for key, name in (("under", row.under), ("over", row.over)):
+            if name not in names:
+                allowed = f"no such brace; {did_you_mean(name, names)}braces: {', '.join(names) or 'none'}"
+                raise _wrong(f"joint {i}.{key}", shown(name), allowed)
+    return tuple(Joint(row.under, row.over, None if row.kept_mm is None else row.kept_mm * MM) for row in tables.joint)
+
+
+def _edge(table: EdgeTable) -> Edge:
+    return Edge(
+        kind=table.kind,
+        deflection=(table.deflection_n_per_mm2 or 0.0) * N_PER_MM2,
+        rotation=table.rotation_n_per_rad or 0.0,
+        inplane=(table.inplane_n_per_mm2 or 0.0) * N_PER_MM2,
+    )
+
+
+def _check_driving_point(design: Design) -> None:
+    point = design.driving_point
+    if not design.region.covers(shapely.Point(point)):
+        message = (
+            f"driving point at [{1e3 * point[0]:.1f}, {1e3 * point[1]:.1f}] mm is off the top or in a hole; "
+            "set [bridge] point_mm to a point on the wood"
+        )
+        raise DesignError(message)
+
+
+def _targets(tables: CaseTable) -> list[Target]:
+    targets: list[Target] = []
+    for i, row in enumerate(tables.target, start=1):
+        if any(row.mode == earlier.mode for earlier in targets):
+            raise _wrong(f"target {i}.mode", str(row.mode), "this mode has a target already; one a mode is allowed")
+        targets.append(_target(i, row))
+    return targets
+
+
+def _target(number: int, row: TargetTable) -> Target:
+    if row.hz is not None:
+        return Target(row.mode, row.hz, f"{row.hz:g} Hz")
+    note = row.note or ""
+    try:
+        hz = note_frequency(note, row.cents)
+    except ValueError:
+        allowed = "must be a letter A to G, # or b if needed, and the octave, like F#3"
+        raise _wrong(f"target {number}.note", shown(note), allowed) from None
+    return Target(row.mode, hz, note.strip() + (f" {row.cents:+g} cents" if row.cents else ""))
+
+
+def _warnings(tables: CaseTable) -> list[str]:
+    if tables.top.dome_radius_mm is None:
+        return []
+    return [f"top.dome_radius_mm = {tables.top.dome_radius_mm:g} is stored, but the solver takes the top as flat"]

@@ -1,0 +1,224 @@
+"""From the bytes of top.toml to checked tables.
+
+Depends on geometry/errors, fem/case_schema. Every complaint is one line that names the file and the line or key.
+"""
+
+import difflib
+import re
+import tomllib
+from collections.abc import Iterable, Mapping, Sequence
+from pathlib import Path
+from typing import Any
+
+from pydantic import ValidationError
+
+from bracedtop.fem.case_schema import TABLES, CaseTable
+from bracedtop.geometry.errors import FileError
+
+FILE_NAME = "top.toml"
+MAX_BYTES = 500_000
+"""Largest top.toml; chosen: ten times what 200 braces of 40 stations need."""
+
+_TOO_DEEP = 50
+# A key of thousands of dotted parts takes the TOML reader quadratic time. Possessive, so that the scan is linear.
+_KEY = r"""(?:[\w-]++|"[^"\n]*+"|'[^'\n]*+')"""
+_DOTTED = re.compile(rf"(?<![\w-])(?:{_KEY}[ \t]*+\.[ \t]*+){{{_TOO_DEEP}}}")
+_UNITS = ("mm", "deg", "gpa", "hz", "kg_per_m3", "n_per_mm2", "n_per_rad")
+
+
+def read_tables(folder: Path) -> CaseTable:
+    """Tables of the drawing in a case folder.
+
+    Raises
+    ------
+    FileError
+        If the file is missing or unreadable, or a line, key or value in it is wrong.
+    """
+    raw = _toml(_text(folder))
+    try:
+        return CaseTable.model_validate(raw)
+    except ValidationError as error:
+        raise FileError(f"{FILE_NAME}: {_complaint(error, raw)}") from None
+
+
+def _text(folder: Path) -> str:
+    path = folder / FILE_NAME
+    if not folder.exists():
+        message = f"{shown(folder)}: no such folder; a case is a folder that holds {FILE_NAME}"
+        raise FileError(message)
+    if not folder.is_dir():
+        message = f"{shown(folder)}: is a file; give the case's folder, the one that holds {FILE_NAME}"
+        raise FileError(message)
+    if not path.exists():
+        message = f"{shown(path)}: no such file; a case is a folder that holds {FILE_NAME}"
+        raise FileError(message)
+    if not path.is_file():
+        message = f"{shown(path)}: is not a regular file; {FILE_NAME} has to be a text file"
+        raise FileError(message)
+    try:
+        with path.open("rb") as stream:
+            content = stream.read(MAX_BYTES + 1)
+    except OSError as error:
+        message = f"{shown(path)}: cannot be read ({error.strerror}); allow reading it"
+        raise FileError(message) from None
+    if len(content) > MAX_BYTES:
+        message = f"{FILE_NAME}: is larger than {MAX_BYTES // 1000} kB; a drawing has to be smaller"
+        raise FileError(message)
+    try:
+        text = content.decode("utf-8-sig")
+    except UnicodeDecodeError as error:
+        line = content.count(b"\n", 0, error.start) + 1
+        message = f"{FILE_NAME}: line {line}: byte 0x{content[error.start]:02x} is not UTF-8 text; save it as UTF-8"
+        raise FileError(message) from None
+    if not text.strip():
+        message = f"{FILE_NAME}: is empty; it has to hold at least [outline] and [top]"
+        raise FileError(message)
+    return text
+
+
+def _toml(text: str) -> dict[str, Any]:
+    deep = _DOTTED.search(text)
+    if deep is not None:
+        line = text.count("\n", 0, deep.start()) + 1
+        message = f"{FILE_NAME}: line {line}: more than {_TOO_DEEP} names joined by dots; keys here have at most 3"
+        raise FileError(message)
+    try:
+        return tomllib.loads(text)
+    except tomllib.TOMLDecodeError as error:
+        raise FileError(f"{FILE_NAME}: {_syntax(str(error), text)}") from None
+    except RecursionError:
+        message = f"{FILE_NAME}: brackets are nested too deeply; lists here are nested twice at most"
+        raise FileError(message) from None
+    except ValueError as error:
+        # The reader leaves numbers of thousands of digits and impossible dates to Python's own complaints.
+        message = f"{FILE_NAME}: a value cannot be read: {shown_text(str(error))}"
+        raise FileError(message) from None
+
+
+def _syntax(message: str, text: str) -> str:
+    found = re.fullmatch(r"(.*) \(at (?:line (\d+), column (\d+)|end of document)\)", message, re.DOTALL)
+    if found is None:
+        return shown_text(message)
+    what, line, column = found.groups()
+    where = f"line {line}, column {column}" if line else f"line {text.rstrip().count(chr(10)) + 1} (the last)"
+    return f"{where}: not TOML: {shown_text(what)}"
+
+
+def _complaint(error: ValidationError, raw: Mapping[str, Any]) -> str:
+    details = error.errors(include_url=False, include_context=True)
+    # A misspelt key shows up as one unknown key and one missing key; only the first helps.
+    first = next((d for d in details if d["type"] == "extra_forbidden"), details[0])
+    loc, kind, found = first["loc"], first["type"], first["input"]
+    context = first.get("ctx", {})
+    if kind == "extra_forbidden":
+        return _unknown_key(str(loc[-1]), place(loc[:-1], raw), _model_keys(loc[:-1]))
+    if kind == "missing":
+        where = place(loc[:-1], raw)
+        return f'key "{loc[-1]}" is missing{f" in {where}" if where else ""}; it is required'
+    if kind == "case":
+        return f"{place(loc, raw)}: {context['text']}"
+    if loc and loc[-1] == "[key]":
+        return f"{loc[0]} {shown(loc[1])}: {_names_allowed()}"
+    return f"{place(loc, raw)} = {shown(found)}: {_allowed(kind, context, str(loc[-1]) if loc else '')}"
+
+
+def _unknown_key(key: str, where: str, allowed: Sequence[str]) -> str:
+    inside = f" in {where}" if where else ""
+    known = ", ".join(allowed)
+    with_unit = [name for name in allowed if any(name == f"{key}_{unit}" for unit in _UNITS)]
+    if with_unit:
+        return f'key "{key}"{inside} is missing its unit; write {with_unit[0]}; allowed: {known}'
+    return f"unknown key {shown(key)}{inside}; {did_you_mean(key, allowed)}allowed: {known}"
+
+
+def did_you_mean(word: str, known: Iterable[str]) -> str:
+    """Suggestion such as ``did you mean "width_mm"? `` (with the blank behind it), or nothing."""
+    close = difflib.get_close_matches(word[:100], list(known), n=1)
+    return f'did you mean "{close[0]}"? ' if close else ""
+
+
+def _model_keys(loc: tuple[int | str, ...]) -> list[str]:
+    return list(TABLES[str(loc[0]) if loc else ""].model_fields)
+
+
+def place(loc: tuple[int | str, ...], raw: Mapping[str, Any]) -> str:
+    """Where a value stands, in the maker's words: ``brace "x1".stations_mm row 2``."""
+    if not loc:
+        return ""
+    table, rest = str(loc[0]), list(loc[1:])
+    words = table
+    if table in TABLES and rest and isinstance(rest[0], int):
+        words = f"{table} {_called(table, rest.pop(0), raw)}"
+    elif table == "wood" and rest:
+        words = f"wood {shown(rest.pop(0))}"
+    if rest and isinstance(rest[0], str):
+        words += f".{rest.pop(0)}"
+    if rest and isinstance(rest[0], int):
+        words += f" row {rest.pop(0) + 1}"
+    if rest and isinstance(rest[0], int):
+        words += f" number {rest.pop(0) + 1}"
+    return words
+
+
+def _called(table: str, index: int | str, raw: Mapping[str, Any]) -> str:
+    """Name of an entry of a list of tables if it has one, else its number from 1."""
+    number = int(index)
+    rows = raw[table]
+    name = rows[number].get("name") if isinstance(rows[number], dict) else None
+    same = [row for row in rows if isinstance(row, dict) and row.get("name") == name]
+    return shown(name) if isinstance(name, str) and name and len(same) == 1 else str(number + 1)
+
+
+def shown(value: object) -> str:
+    """A found value on one short line."""
+    if isinstance(value, bool):
+        return str(value).lower()
+    if isinstance(value, int):
+        return str(value) if value.bit_length() < 64 else f"a whole number of {value.bit_length()} bits"
+    if isinstance(value, float):
+        return f"{value:g}"
+    if isinstance(value, list):
+        return f"a list of {len(value)}"
+    if isinstance(value, dict):
+        return "a table"
+    return f'"{shown_text(str(value))}"'
+
+
+def shown_text(text: str) -> str:
+    """Text from outside on one line: unprintable characters escaped, cut after 80."""
+    cut = text if len(text) <= 80 else f"{text[:77]}..."
+    return "".join(c if c.isprintable() else c.encode("unicode_escape").decode() for c in cut)
+
+
+def _names_allowed() -> str:
+    return "must be 1 to 60 letters, digits, blanks or _ - . + #, without blanks at the ends"
+
+
+def _allowed(kind: str, context: Mapping[str, Any], key: str) -> str:
+    """What a value must be, from the kind of the complaint."""
+    bounds = {"greater_than": ">", "greater_than_equal": ">=", "less_than": "<", "less_than_equal": "<="}
+    if kind in bounds:
+        bound = context[{">": "gt", ">=": "ge", "<": "lt", "<=": "le"}[bounds[kind]]]
+        return f"must be {bounds[kind]} {bound:.10g}"
+    if kind in ("too_short", "too_long"):
+        least, most = context.get("min_length"), context.get("max_length")
+        bound = f"at least {least}" if kind == "too_short" else f"at most {most}"
+        return f"found {context['actual_length'] or 'none'}; must have {bound} entries"
+    if kind == "literal_error":
+        return f"must be one of {context['expected'].replace(chr(39), chr(34))}"
+    if kind == "string_pattern_mismatch":
+        return "must be one printable line of up to 200 characters" if key in ("name", "note") else _names_allowed()
+    kinds = {
+        "float_type": "must be a number, written without quotes",
+        "int_type": "must be a whole number, written without quotes",
+        "int_from_float": "must be a whole number",
+        "finite_number": "must be a finite number",
+        "bool_type": "must be true or false",
+        "string_type": "must be text in quotes",
+        "string_too_long": f"must have at most {context.get('max_length')} characters",
+        "list_type": f'must be a list; write "[[{key}]]" for tables, "[...]" for numbers',
+        "dict_type": "must be a table",
+        "model_type": "must be a table",
+        "model_attributes_type": "must be a table",
+    }
+    return kinds.get(kind, f"is not allowed ({kind})")

@@ -1,0 +1,298 @@
+"""Tables and keys of top.toml, with the range of every number.
+
+Depends on nothing inside the project. Upper bounds are chosen wide enough for a piano's soundboard and for the plates
+of the published checks, and narrow enough that a slip of a decimal point cannot ask for hours of work.
+"""
+
+from typing import Annotated, Literal
+
+from pydantic import BaseModel, ConfigDict, Field, StringConstraints, model_validator
+from pydantic_core import PydanticCustomError
+
+MAX_BRACES = 200
+MAX_PATCHES = 50
+MAX_HOLES = 20
+MAX_POINTS = 2000
+
+Length = Annotated[float, Field(gt=0, le=20_000)]
+Height = Annotated[float, Field(ge=0, le=2_000)]
+Thickness = Annotated[float, Field(gt=0, le=2_000)]
+Coordinate = Annotated[float, Field(ge=-20_000, le=20_000)]
+Angle = Annotated[float, Field(ge=-360, le=360)]
+Frequency = Annotated[float, Field(gt=0, le=20_000)]
+Modulus = Annotated[float, Field(gt=0, le=1_000)]
+Poisson = Annotated[float, Field(gt=-5, lt=5)]
+Density = Annotated[float, Field(gt=0, le=25_000)]
+Spring = Annotated[float, Field(ge=0, le=1e9)]
+Pair = Annotated[list[Coordinate], Field(min_length=2, max_length=2)]
+Points = Annotated[list[Pair], Field(min_length=3, max_length=MAX_POINTS)]
+Path = Annotated[list[Pair], Field(min_length=2, max_length=MAX_POINTS)]
+Sizes = Annotated[list[Length], Field(min_length=2, max_length=2)]
+# Names appear in tables, messages and part names ("joint x1|x2"), so they stay printable and free of quotes and bars.
+Name = Annotated[str, StringConstraints(pattern=r"^[\w+#.\-]([\w+#.\- ]{0,58}[\w+#.\-])?$")]
+Line = Annotated[str, StringConstraints(pattern=r"^[^\x00-\x1f\x7f-\x9f\u2028\u2029]{1,200}$")]
+Text = Annotated[str, StringConstraints(max_length=20_000)]
+
+
+class Table(BaseModel):
+    """A TOML table that refuses unknown keys and numbers written as text."""
+
+    model_config = ConfigDict(extra="forbid", strict=True, allow_inf_nan=False, frozen=True)
+
+
+def _refuse(message: str) -> PydanticCustomError:
+    # Curly brackets would be read as fields of a template.
+    return PydanticCustomError("case", "{text}", {"text": message})
+
+
+def _given(table: BaseModel) -> set[str]:
+    return set(table.model_fields_set)
+
+
+def _one_form(table: BaseModel, forms: list[tuple[set[str], set[str]]], what: str) -> int:
+    """Index of the form, (required keys, optional keys), in which a table is written."""
+    every = set().union(*(required | optional for required, optional in forms))
+    given = _given(table) & every
+    for i, (required, optional) in enumerate(forms):
+        if required <= given <= required | optional:
+            return i
+    written = " or ".join(" with ".join(_in_order(table, required)) for required, _ in forms)
+    found = ", ".join(_in_order(table, given)) or "none of these keys"
+    raise _refuse(f"found {found}; {what} is written as {written}")
+
+
+def _in_order(table: BaseModel, keys: set[str]) -> list[str]:
+    return [key for key in type(table).model_fields if key in keys]
+
+
+BODY_KEYS = (
+    "body_length_mm",
+    "lower_bout_mm",
+    "lower_bout_at_mm",
+    "waist_mm",
+    "waist_at_mm",
+    "upper_bout_mm",
+    "upper_bout_at_mm",
+)
+
+
+class OutlineTable(Table):
+    """[outline]: a guitar-like body, or listed points."""
+
+    body_length_mm: Length | None = None
+    lower_bout_mm: Length | None = None
+    lower_bout_at_mm: Length | None = None
+    waist_mm: Length | None = None
+    waist_at_mm: Length | None = None
+    upper_bout_mm: Length | None = None
+    upper_bout_at_mm: Length | None = None
+    points_mm: Points | None = None
+    smooth: bool = False
+
+    @model_validator(mode="after")
+    def _check(self) -> "OutlineTable":
+        _one_form(self, [(set(BODY_KEYS), set()), ({"points_mm"}, {"smooth"})], "an outline")
+        return self
+
+
+class HoleTable(Table):
+    """[[hole]]: round or elliptical."""
+
+    centre_mm: Pair
+    diameter_mm: Length | None = None
+    size_mm: Sizes | None = None
+    angle_deg: Angle = 0.0
+
+    @model_validator(mode="after")
+    def _check(self) -> "HoleTable":
+        _one_form(self, [({"diameter_mm"}, set()), ({"size_mm"}, {"angle_deg"})], "a hole")
+        return self
+
+
+class TopTable(Table):
+    """[top]: the plate."""
+
+    wood: Name
+    thickness_mm: Thickness
+    grain_angle_deg: Angle = 0.0
+    edge_ring_width_mm: Height = 0.0
+    edge_ring_reduction_mm: Height = 0.0
+    dome_radius_mm: Annotated[float, Field(gt=0, le=1_000_000)] | None = None
+
+
+class BraceTable(Table):
+    """[[brace]]."""
+
+    name: Name
+    wood: Name
+    path_mm: Path
+    width_mm: Thickness
+    stations_mm: Annotated[
+        list[Annotated[list[Height], Field(min_length=2, max_length=2)]], Field(min_length=2, max_length=MAX_POINTS)
+    ]
+    shape: Literal["square", "rounded", "peaked"] = "square"
+
+
+class PatchTable(Table):
+    """[[patch]]: points, a rectangle, or a ring around a hole."""
+
+    name: Name
+    kind: Literal["bridge", "bridge_plate", "hole_reinforcement", "neck_reinforcement", "graft"]
+    wood: Name
+    thickness_mm: Thickness
+    side: Literal["inside", "outside"] | None = None
+    grain_angle_deg: Angle = 0.0
+    points_mm: Points | None = None
+    centre_mm: Pair | None = None
+    size_mm: Sizes | None = None
+    angle_deg: Angle = 0.0
+    around_hole: Annotated[int, Field(ge=1, le=MAX_HOLES)] | None = None
+    width_mm: Length | None = None
+
+    @model_validator(mode="after")
+    def _check(self) -> "PatchTable":
+        forms = [
+            ({"points_mm"}, set[str]()),
+            ({"centre_mm", "size_mm"}, {"angle_deg"}),
+            ({"around_hole", "width_mm"}, set[str]()),
+        ]
+        _one_form(self, forms, "a patch's border")
+        return self
+
+
+class JointTable(Table):
+    """[[joint]]: which brace passes under which."""
+
+    under: Name
+    over: Name
+    kept_mm: Height | None = None
+
+
+SPRING_KEYS = ("deflection_n_per_mm2", "rotation_n_per_rad", "inplane_n_per_mm2")
+
+
+class EdgeTable(Table):
+    """[edge]: how the rim is held."""
+
+    kind: Literal["free", "clamped", "hinged", "springs"] = "clamped"
+    deflection_n_per_mm2: Spring | None = None
+    rotation_n_per_rad: Spring | None = None
+    inplane_n_per_mm2: Spring | None = None
+
+    @model_validator(mode="after")
+    def _check(self) -> "EdgeTable":
+        springs = [key for key in SPRING_KEYS if getattr(self, key) is not None]
+        if self.kind != "springs" and springs:
+            raise _refuse(f'{springs[0]} with kind = "{self.kind}"; springs are allowed with kind = "springs" only')
+        if self.kind == "springs" and not any(getattr(self, key) for key in springs):
+            raise _refuse(f'kind = "springs" without a spring; at least one of {", ".join(SPRING_KEYS)} must be > 0')
+        return self
+
+
+class TargetTable(Table):
+    """[[target]]: where the maker wants a mode."""
+
+    mode: Annotated[int, Field(ge=1, le=200)]
+    hz: Frequency | None = None
+    note: Line | None = None
+    cents: Annotated[float, Field(ge=-1200, le=1200)] = 0.0
+
+    @model_validator(mode="after")
+    def _check(self) -> "TargetTable":
+        _one_form(self, [({"hz"}, set()), ({"note"}, {"cents"})], "a target")
+        return self
+
+
+ISOTROPIC_KEYS = ("E_gpa", "nu", "density_kg_per_m3")
+ORTHOTROPIC_KEYS = (
+    "E_L_gpa",
+    "E_R_gpa",
+    "E_T_gpa",
+    "G_LR_gpa",
+    "G_LT_gpa",
+    "G_RT_gpa",
+    "nu_LR",
+    "nu_LT",
+    "nu_RT",
+    "density_kg_per_m3",
+)
+
+
+class WoodTable(Table):
+    """[wood.NAME]: constants of the maker's own, all or on the base of a built-in wood, or an isotropic solid."""
+
+    based_on: Name | None = None
+    E_L_gpa: Modulus | None = None
+    E_R_gpa: Modulus | None = None
+    E_T_gpa: Modulus | None = None
+    G_LR_gpa: Modulus | None = None
+    G_LT_gpa: Modulus | None = None
+    G_RT_gpa: Modulus | None = None
+    nu_LR: Poisson | None = None
+    nu_LT: Poisson | None = None
+    nu_RT: Poisson | None = None
+    E_gpa: Modulus | None = None
+    nu: Annotated[float, Field(gt=-1, lt=0.5)] | None = None
+    density_kg_per_m3: Density | None = None
+
+    @model_validator(mode="after")
+    def _check(self) -> "WoodTable":
+        given = _given(self)
+        if "based_on" in given:
+            mixed = [key for key in ("E_gpa", "nu") if key in given]
+            if mixed:
+                raise _refuse(f"based_on together with {mixed[0]}; allowed beside it: {', '.join(ORTHOTROPIC_KEYS)}")
+        elif given & {"E_gpa", "nu"}:
+            _one_form(self, [(set(ISOTROPIC_KEYS), set()), (set(ORTHOTROPIC_KEYS), set())], "a material")
+        else:
+            lacking = [key for key in ORTHOTROPIC_KEYS if key not in given]
+            if lacking:
+                raise _refuse(f"{', '.join(lacking)} missing; give every constant, or based_on = a built-in wood")
+        return self
+
+
+class BridgeTable(Table):
+    """[bridge]: the driving point."""
+
+    point_mm: Pair
+
+
+class MeshTable(Table):
+    """[mesh]."""
+
+    size_mm: Annotated[float, Field(ge=2, le=20_000)]
+
+
+class CaseTable(Table):
+    """The whole file."""
+
+    name: Line | None = None
+    note: Text = ""
+    outline: OutlineTable
+    hole: Annotated[list[HoleTable], Field(max_length=MAX_HOLES)] = []
+    top: TopTable
+    brace: Annotated[list[BraceTable], Field(max_length=MAX_BRACES)] = []
+    patch: Annotated[list[PatchTable], Field(max_length=MAX_PATCHES)] = []
+    joint: Annotated[list[JointTable], Field(max_length=MAX_BRACES)] = []
+    edge: EdgeTable = EdgeTable()
+    target: Annotated[list[TargetTable], Field(max_length=200)] = []
+    wood: Annotated[dict[Name, WoodTable], Field(max_length=100)] = {}
+    bridge: BridgeTable | None = None
+    mesh: MeshTable | None = None
+
+
+TABLES: dict[str, type[Table]] = {
+    "": CaseTable,
+    "outline": OutlineTable,
+    "hole": HoleTable,
+    "top": TopTable,
+    "brace": BraceTable,
+    "patch": PatchTable,
+    "joint": JointTable,
+    "edge": EdgeTable,
+    "target": TargetTable,
+    "wood": WoodTable,
+    "bridge": BridgeTable,
+    "mesh": MeshTable,
+}
+"""Model of each table by its name in the file; "" is the file itself."""
