@@ -9,7 +9,6 @@ from pathlib import Path
 
 import numpy as np
 import shapely
-
 from bracedtop.fem.case_file import FILE_NAME, did_you_mean, read_tables, shown, shown_text
 from bracedtop.fem.case_schema import (
     ORTHOTROPIC_KEYS,
@@ -24,10 +23,10 @@ from bracedtop.fem.case_schema import (
 )
 from bracedtop.fem.wood import Wood
 from bracedtop.fem.wood_table import handbook_wood, wood_names
+from bracedtop.geometry import outline as curves
 from bracedtop.geometry.brace import Brace
 from bracedtop.geometry.design import Design, Edge, Joint, Plate
 from bracedtop.geometry.errors import DesignError, FileError
-from bracedtop.geometry import outline as curves
 from bracedtop.geometry.outline import Hole, Outline, polygon_outline
 from bracedtop.geometry.patch import Patch
 from bracedtop.geometry.units import DEGREE, GPA, MM, note_frequency

@@ -10,10 +10,9 @@ from collections.abc import Iterable, Mapping, Sequence
 from pathlib import Path
 from typing import Any
 
-from pydantic import ValidationError
-
 from bracedtop.fem.case_schema import TABLES, CaseTable
 from bracedtop.geometry.errors import FileError
+from pydantic import ValidationError
 
 FILE_NAME = "top.toml"
 MAX_BYTES = 500_000

@@ -4,7 +4,6 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 import shapely
-
 from bracedtop.fem.laminate import lamina, layer_stiffness, rotated
 from bracedtop.fem.model import Model, Modes, deflections
 from bracedtop.fem.plate import strains
@@ -141,7 +140,7 @@ def _energy(e: np.ndarray, group: Group, C: np.ndarray) -> np.ndarray:
 
 
 def _top_stiffness_part(model: Model, group: Group, constant: str) -> np.ndarray:
-    """p dC/dp of the top's section stiffness for one of its constants, (n, 8, 8)."""
+    """P dC/dp of the top's section stiffness for one of its constants, (n, 8, 8)."""
     plate = model.design.plate
     wood = model.woods[plate.wood]
     t = plate.thickness - (plate.ring_reduction if group.part == "ring" else 0.0)

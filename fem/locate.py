@@ -3,11 +3,11 @@
 from dataclasses import dataclass
 
 import numpy as np
-from scipy.spatial import KDTree
-from skfem import MeshTri, MeshTri2
-
+import shapely
 from bracedtop.geometry.errors import MeshError
 from bracedtop.geometry.mesh import TopMesh
+from scipy.spatial import KDTree
+from skfem import MeshTri, MeshTri2
 
 
 @dataclass(frozen=True, slots=True)
@@ -22,16 +22,21 @@ class Locator:
         The same triangles with their curved sides.
     tree : KDTree
         Over the triangles' centroids.
+    boxes : shapely.STRtree
+        Over the straight-sided triangles.
     """
 
     flat: MeshTri
     curved: MeshTri2
     tree: KDTree
+    boxes: shapely.STRtree
 
     @classmethod
     def from_mesh(cls, mesh: TopMesh) -> "Locator":
         """Locator for a mesh of a top."""
-        return cls(mesh.flat, mesh.curved, KDTree(mesh.flat.p[:, mesh.flat.t].mean(axis=1).T))
+        flat = mesh.flat
+        boxes = shapely.STRtree(shapely.polygons(flat.p[:, flat.t].transpose(2, 1, 0)))
+        return cls(flat, mesh.curved, KDTree(flat.p[:, flat.t].mean(axis=1).T), boxes)
 
     def locate(self, xy: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
         """Triangle (n,) and reference coordinates (2, n) of points (n, 2) in m.
@@ -64,13 +69,30 @@ class Locator:
             x, y = 1e3 * xy[best.argmin()]
             message = f"point [{x:.1f}, {y:.1f}] mm does not lie on the mesh of the top"
             raise MeshError(message)
-        return element, self._inverse(xy, element)
+        return element, self.local(xy, element)
+
+    def triangles(self, element: np.ndarray) -> np.ndarray:
+        """Shapely polygons of straight-sided triangles (n,)."""
+        return np.asarray(shapely.polygons(self.flat.p[:, self.flat.t[:, element]].transpose(2, 1, 0)))
+
+    def triangles_meeting(self, polygons: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
+        """Pairs (polygon index, triangle index) that meet, sorted so that equal input gives equal output."""
+        which, element = self.boxes.query(polygons, predicate="intersects")
+        order = np.lexsort((element, which))
+        return which[order], element[order]
 
     def positions(self, element: np.ndarray, local: np.ndarray) -> np.ndarray:
         """Points (n, 2) in m of triangles (n,) and reference coordinates (2, n)."""
         return np.asarray(self.curved.mapping().F(local[:, :, None], element)[:, :, 0].T)
 
-    def _inverse(self, xy: np.ndarray, element: np.ndarray) -> np.ndarray:
+    def local(self, xy: np.ndarray, element: np.ndarray) -> np.ndarray:
+        """Reference coordinates (2, n) of points (n, 2) in m in given triangles (n,).
+
+        Raises
+        ------
+        MeshError
+            If Newton's iteration does not converge.
+        """
         mapping = self.curved.mapping()
         X = np.full((2, len(xy), 1), 1.0 / 3.0)
         for _ in range(20):

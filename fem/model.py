@@ -4,8 +4,6 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 
 import numpy as np
-from scipy import sparse
-
 from bracedtop.fem.boundary import Where, free_space, rim_facets, spring_stiffness
 from bracedtop.fem.locate import Locator
 from bracedtop.fem.modes import eigenpairs, rigid_motions, unresisted
@@ -24,6 +22,7 @@ from bracedtop.fem.sampling import (
 from bracedtop.fem.wood import Wood
 from bracedtop.geometry.design import Design
 from bracedtop.geometry.mesh import TopMesh, mesh_top
+from scipy import sparse
 
 MESH_SIZE = 25e-3
 """Default size of the triangles, m; chosen: cubic elements of this size keep 12 modes of a top within 0.5 %."""

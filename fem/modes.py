@@ -3,11 +3,9 @@
 from dataclasses import dataclass
 
 import numpy as np
-from scipy import sparse
-from scipy.sparse.linalg import LinearOperator, SuperLU, eigsh, splu
-from scipy.sparse.linalg import ArpackError
-
 from bracedtop.geometry.errors import AccuracyError
+from scipy import sparse
+from scipy.sparse.linalg import ArpackError, LinearOperator, SuperLU, eigsh, splu
 
 SHIFT_HZ = 30.0
 """The shift is -(2 pi 30 Hz)^2: definite for a free top as well; 20 to 50 Hz gave residuals below 1e-8."""

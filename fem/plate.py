@@ -8,11 +8,11 @@ from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
 
 import numpy as np
+from bracedtop.fem.footprint import Points
+from bracedtop.fem.sampling import Group
+from bracedtop.geometry.mesh import TopMesh
 from scipy import sparse
 from skfem import Basis, ElementTriP1, ElementTriP2, ElementTriP3, ElementTriP4
-
-from bracedtop.fem.sampling import Group, Points
-from bracedtop.geometry.mesh import TopMesh
 
 ELEMENTS = {1: ElementTriP1, 2: ElementTriP2, 3: ElementTriP3, 4: ElementTriP4}
 N_FIELDS = 5

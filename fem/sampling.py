@@ -9,7 +9,7 @@ from dataclasses import dataclass
 
 import numpy as np
 import shapely
-
+from bracedtop.fem.footprint import Points, band_of, block_points, strip_points
 from bracedtop.fem.laminate import lamina, layer_mass, layer_stiffness, rotated
 from bracedtop.fem.locate import Locator
 from bracedtop.fem.section import brace_mass, brace_stiffness, crossing_mass, crossing_stiffness
@@ -17,28 +17,6 @@ from bracedtop.fem.wood import Wood
 from bracedtop.geometry.brace import Brace
 from bracedtop.geometry.design import Design
 from bracedtop.geometry.layout import Crossing, crossings
-
-STEP = 4e-3
-"""Longest stretch of a brace between two pairs of integration points, m; chosen: a sixth of a usual triangle."""
-
-_GAUSS = np.polynomial.legendre.leggauss(2)
-
-
-@dataclass(frozen=True, slots=True)
-class Points:
-    """Integration points inside triangles.
-
-    Parameters
-    ----------
-    element : (n,) int array
-    local : (2, n) array
-        Reference coordinates in the triangle.
-    weight : (n,) array, m^2
-    """
-
-    element: np.ndarray
-    local: np.ndarray
-    weight: np.ndarray
 
 
 @dataclass(frozen=True, slots=True)
@@ -109,25 +87,21 @@ def glued_faces(design: Design, locator: Locator, thickness: np.ndarray) -> tupl
     blocks : tuple of Block, one a crossing
     """
     found = crossings(design)
-    region = design.region
     glued = []
     for brace in design.braces:
-        cuts = [c for c in found if brace.name in (c.under, c.over)]
-        xy, distance, angle, weight = _strip(brace, [_other_strip(design, brace, c) for c in cuts])
-        inside = shapely.contains_xy(region, xy[:, 0], xy[:, 1])
-        points = _located(locator, xy[inside], weight[inside])
-        s = distance[inside]
-        offset = thickness[points.element] / 2
-        glued.append(Glued(brace.name, points, s, brace.height(s), offset, angle[inside]))
+        bands = [
+            band_of(design, c.over if brace.name == c.under else c.under, c)
+            for c in found
+            if brace.name in (c.under, c.over)
+        ]
+        points, s, angle = strip_points(brace, bands, locator)
+        glued.append(Glued(brace.name, points, s, brace.height(s), thickness[points.element] / 2, angle))
     blocks = []
     for crossing in found:
         pair = (design.brace(crossing.under), design.brace(crossing.over))
-        xy, distances, angles, weight = _block(crossing, pair)
-        inside = shapely.contains_xy(region, xy[:, 0], xy[:, 1])
-        points = _located(locator, xy[inside], weight[inside])
-        s = distances[:, inside]
-        heights = np.stack([brace.height(row) for brace, row in zip(pair, s, strict=True)])
-        blocks.append(Block(crossing, points, s, heights, thickness[points.element] / 2, angles))
+        points, distances, angles = block_points(crossing, pair, locator)
+        heights = np.stack([brace.height(row) for brace, row in zip(pair, distances, strict=True)])
+        blocks.append(Block(crossing, points, distances, heights, thickness[points.element] / 2, angles))
     return tuple(glued), tuple(blocks)
 
 
@@ -197,96 +171,3 @@ def _layer(wood: Wood, angle: float, bottom: float, top: float) -> tuple[np.ndar
     Q, G = rotated(*lamina(wood), angle)
     z = (np.array([bottom]), np.array([top]))
     return layer_stiffness(Q, G, *z)[0], layer_mass(wood.density, *z)[0]
-
-
-def _located(locator: Locator, xy: np.ndarray, weight: np.ndarray) -> Points:
-    element, local = locator.locate(xy)
-    return Points(element, local, weight)
-
-
-def _across(width: float) -> tuple[np.ndarray, np.ndarray]:
-    """Offsets and weights across a brace: two points on either side of the centreline, where a mesh edge runs."""
-    x, w = _GAUSS
-    half = width / 4 * (x + 1)
-    return np.concatenate([-half[::-1], half]), np.concatenate([w[::-1], w]) * width / 4
-
-
-@dataclass(frozen=True, slots=True)
-class _Line:
-    """The straight strip of another brace: a point on it, its unit normal, its half width."""
-
-    point: np.ndarray
-    normal: np.ndarray
-    half: float
-
-
-def _other_strip(design: Design, brace: Brace, crossing: Crossing) -> _Line:
-    other = design.brace(crossing.over if brace.name == crossing.under else crossing.under)
-    tangent = other.position(np.array([_distance_to(other, crossing.point)]))[1][0]
-    return _Line(np.asarray(crossing.point), np.array([-tangent[1], tangent[0]]), other.width / 2)
-
-
-def _distance_to(brace: Brace, point: np.ndarray) -> float:
-    return float(shapely.LineString(brace.path).project(shapely.Point(point)))
-
-
-def _strip(brace: Brace, others: list[_Line]) -> tuple[np.ndarray, np.ndarray, np.ndarray, np.ndarray]:
-    """Points over a brace's face: positions (n, 2), distances (n,), directions (n,), weights (n,)."""
-    offsets, breadths = _across(brace.width)
-    pieces = np.diff(brace.path, axis=0)
-    lengths = np.hypot(*pieces.T)
-    starts = np.concatenate([[0.0], np.cumsum(lengths)[:-1]])
-    rows = []
-    for corner, piece, length, start in zip(brace.path[:-1], pieces, lengths, starts, strict=True):
-        t = piece / length
-        n = np.array([-t[1], t[0]])
-        breaks = np.concatenate([[0.0, length], brace.stations[:, 0] - start])
-        for offset, breadth in zip(offsets, breadths, strict=True):
-            origin = corner + offset * n
-            gaps = [_gap(origin, t, other) for other in others]
-            s, w = _intervals(np.concatenate([breaks, *gaps]) if gaps else breaks, length)
-            for low, high in gaps:
-                outside = (s < low) | (s > high)
-                s, w = s[outside], w[outside]
-            xy = origin + s[:, None] * t
-            rows.append(np.column_stack([xy, s + start, np.full(len(s), np.arctan2(t[1], t[0])), w * breadth]))
-    table = np.concatenate(rows)
-    return table[:, :2], table[:, 2], table[:, 3], table[:, 4]
-
-
-def _gap(origin: np.ndarray, tangent: np.ndarray, other: _Line) -> np.ndarray:
-    """Stretch of the line from `origin` that lies in the other brace's strip."""
-    slope = tangent @ other.normal
-    if abs(slope) < 1e-9:
-        return np.array([0.0, 0.0])
-    ends = (np.array([-other.half, other.half]) - (origin - other.point) @ other.normal) / slope
-    return np.sort(ends)
-
-
-def _intervals(breaks: np.ndarray, length: float) -> tuple[np.ndarray, np.ndarray]:
-    ends = np.unique(np.clip(breaks, 0.0, length))
-    x, w = _GAUSS
-    s, weights = [], []
-    for a, b in zip(ends[:-1], ends[1:], strict=True):
-        cells = np.linspace(a, b, int(np.ceil((b - a) / STEP)) + 1)
-        half = (cells[1] - cells[0]) / 2
-        s.append(((cells[:-1] + cells[1:]) / 2)[:, None] + half * x)
-        weights.append(np.broadcast_to(half * w, s[-1].shape))
-    return np.concatenate([part.ravel() for part in s]), np.concatenate([part.ravel() for part in weights])
-
-
-def _block(
-    crossing: Crossing, pair: tuple[Brace, Brace]
-) -> tuple[np.ndarray, np.ndarray, tuple[float, float], np.ndarray]:
-    """Points over a crossing: positions (n, 2), distances (2, n), directions, weights (n,)."""
-    point = np.asarray(crossing.point)
-    along = [_distance_to(brace, point) for brace in pair]
-    tangents = np.array([brace.position(np.array([s]))[1][0] for brace, s in zip(pair, along, strict=True)])
-    normals = np.column_stack([-tangents[:, 1], tangents[:, 0]])
-    (a, wa), (b, wb) = _across(pair[0].width), _across(pair[1].width)
-    offsets = np.stack(np.meshgrid(a, b, indexing="ij"), axis=-1).reshape(-1, 2)
-    relative = np.linalg.solve(normals, offsets.T).T
-    weight = np.outer(wa, wb).ravel() / abs(np.linalg.det(normals))
-    distances = np.stack([s + relative @ t for s, t in zip(along, tangents, strict=True)])
-    angles = (float(np.arctan2(*tangents[0][::-1])), float(np.arctan2(*tangents[1][::-1])))
-    return point + relative, distances, angles, weight

@@ -1,7 +1,6 @@
 """Brace sections: what a strip of wood on edge adds to the plate that it is glued to."""
 
 import numpy as np
-
 from bracedtop.fem.laminate import SHEAR_CORRECTION, lamina, layer_mass, layer_stiffness, rotated, strain_rotation
 from bracedtop.fem.wood import Wood
 from bracedtop.geometry.brace import Shape

@@ -4,7 +4,6 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
-
 from bracedtop.fem.model import Model, Modes
 from bracedtop.fem.plate import displacements, strains
 from bracedtop.fem.sampling import Block, Glued, Points

@@ -3,7 +3,6 @@
 from dataclasses import dataclass
 
 import numpy as np
-
 from bracedtop.geometry.errors import DesignError
 
 
