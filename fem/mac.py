@@ -49,7 +49,7 @@ def mac(a: np.ndarray, b: np.ndarray, weight: np.ndarray | spmatrix | sparray | 
         raise AccuracyError(message)
     product = (a / np.sqrt(norm_a)).T @ (Wb / np.sqrt(norm_b))
     # Rounding may exceed 1 in the last digit.
-    return np.minimum(product**2, 1.0)
+    return np.asarray(np.minimum(product**2, 1.0))
 
 
 def follow(mac_matrix: np.ndarray) -> tuple[int, ...]:
