@@ -92,10 +92,12 @@ def rectangle_torsion(width: np.ndarray, height: np.ndarray) -> np.ndarray:
 
 
 def torsion_stiffness(shape: Shape, width: float, height: np.ndarray, wood: Wood) -> np.ndarray:
-    """Torsional stiffness G J of an orthotropic brace about its own axis, (n,) in N m^2.
+    """Torsional stiffness G J of an orthotropic brace glued along one side, (n,) in N m^2.
 
-    The rectangle is exact: scaling each side by the root of its shear modulus turns the orthotropic torsion
-    problem into the isotropic one. Other shapes are scaled by A^4 / I_p.
+    Half of the stiffness of a bar of twice the height: the glued side has no end at which shear stress dies
+    out, and a very low brace twists like the layer of a plate. The rectangle is exact: scaling each side by the
+    root of its shear modulus turns the orthotropic torsion problem into the isotropic one. Other shapes are
+    scaled by A^4 / I_p.
 
     References
     ----------
@@ -104,7 +106,8 @@ def torsion_stiffness(shape: Shape, width: float, height: np.ndarray, wood: Wood
     """
     height = np.atleast_1d(height)
     across, upright = wood.G_LT, wood.G_LR
-    GJ = rectangle_torsion(width * np.sqrt(upright), height * np.sqrt(across)) / np.sqrt(across * upright)
+    double = rectangle_torsion(width * np.sqrt(upright), 2 * height * np.sqrt(across))
+    GJ = double / np.sqrt(across * upright) / 2
     if shape == "square":
         return np.asarray(GJ)
     return np.asarray(GJ * _saint_venant(shape, width, height) / _saint_venant("square", width, height))
