@@ -1,0 +1,141 @@
+"""Wanted size of the triangles at every point, and the division of arcs after it."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+import shapely
+
+from bracedtop.geometry.arrangement import Arc
+from bracedtop.geometry.outline import Array
+
+TURN = 0.5
+"""Largest turn of a curve along one triangle side, rad; chosen: a quadratic side then follows a circle of radius R
+within R / 6000."""
+
+GAP_RATIO = 3.0
+"""Longest side beside a gap, over the gap; chosen: P3 triangles bear angles of 20 degrees, and gaps are many."""
+
+
+@dataclass(frozen=True, slots=True)
+class SizeField:
+    """Smallest of `largest` and of every source's size, which grows with the distance from the source.
+
+    Parameters
+    ----------
+    largest : float, m
+    grading : float
+        Growth of the size per distance.
+    points : (n, 2) array, m
+    sizes : (n,) array, m
+    """
+
+    largest: float
+    grading: float
+    points: Array
+    sizes: Array
+
+    def at(self, points: Array) -> Array:
+        """Wanted size at points (k, 2), (k,) in m."""
+        size = np.full(len(points), self.largest)
+        if len(self.points):
+            gaps = np.hypot(points[:, None, 0] - self.points[:, 0], points[:, None, 1] - self.points[:, 1])
+            size = np.minimum(size, (self.sizes + self.grading * gaps).min(axis=1))
+        return size
+
+    def thinned(self) -> "SizeField":
+        """The same field without sources that others outdo."""
+        order = np.argsort(self.sizes, kind="stable")
+        points, sizes = self.points[order], self.sizes[order]
+        keep = sizes < self.largest
+        for i in range(len(sizes)):
+            if keep[i]:
+                gaps = np.hypot(*(points[i + 1 :] - points[i]).T)
+                keep[i + 1 :] &= sizes[i + 1 :] < sizes[i] + self.grading * gaps - 1e-9 * self.largest
+        return SizeField(self.largest, self.grading, points[keep], sizes[keep])
+
+
+def drawing_sizes(
+    arcs: Sequence[Arc], largest: float, smallest: float, grading: float, extra: Sequence[tuple[Array, float]]
+) -> SizeField:
+    """Size field of a drawing: small at short arcs, in narrow gaps, at tight curves and at `extra` sources.
+
+    Parameters
+    ----------
+    arcs : sequence of Arc
+    largest, smallest : float, m
+        No source but the extra ones asks for less than `smallest`.
+    grading : float
+    extra : sequence of (2,) array in m and size in m
+    """
+    lines = np.array([shapely.LineString(arc.points) for arc in arcs], dtype=object)
+    lengths = shapely.length(lines)
+    points = [np.zeros((0, 2))]
+    sizes = [np.zeros(0)]
+    for arc, length in zip(arcs, lengths, strict=True):
+        if length < largest:
+            points.append(np.array([arc.points[0], arc.points[-1]]))
+            sizes.append(np.full(2, max(length, smallest)))
+    for part in (_gaps(arcs, lines, largest, smallest), *(_curvature(a, largest, smallest) for a in arcs)):
+        points.append(part[0])
+        sizes.append(part[1])
+    if extra:
+        points.append(np.array([xy for xy, _ in extra]))
+        sizes.append(np.array([size for _, size in extra]))
+    return SizeField(largest, grading, np.concatenate(points), np.concatenate(sizes)).thinned()
+
+
+def _gaps(arcs: Sequence[Arc], lines: Array, largest: float, smallest: float) -> tuple[Array, Array]:
+    """Samples along arcs and the size that the gap to the nearest arc elsewhere allows there."""
+    samples, owner = [], []
+    for k, line in enumerate(lines):
+        n = int(np.ceil(line.length / (largest / 5)))
+        at = shapely.line_interpolate_point(line, np.linspace(0.0, 1.0, n + 1), normalized=True)
+        samples.append(shapely.get_coordinates(at))
+        owner.append(np.full(n + 1, k))
+    xy, of = np.concatenate(samples), np.concatenate(owner)
+    dots = shapely.points(xy)
+    i, j = shapely.STRtree(lines).query(dots, predicate="dwithin", distance=largest / GAP_RATIO)
+    ends = np.array([(arc.start, arc.stop) for arc in arcs])
+    apart = (ends[of[i]][:, :, None] != ends[j][:, None, :]).all(axis=(1, 2)) & (of[i] != j)
+    i, j = i[apart], j[apart]
+    gap = np.full(len(xy), np.inf)
+    np.minimum.at(gap, i, shapely.distance(dots[i], lines[j]))
+    near = gap < largest / GAP_RATIO
+    return xy[near], np.maximum(GAP_RATIO * gap[near], smallest)
+
+
+def _curvature(arc: Arc, largest: float, smallest: float) -> tuple[Array, Array]:
+    """Points of a curved arc and the size that its turn allows there."""
+    if arc.is_straight:
+        return np.zeros((0, 2)), np.zeros(0)
+    pieces = np.diff(arc.points, axis=0)
+    s = np.concatenate([[0.0], np.cumsum(np.hypot(*pieces.T))])
+    heading = np.unwrap(np.arctan2(pieces[:, 1], pieces[:, 0]))
+    middle = (s[:-1] + s[1:]) / 2
+    # The turn over a fifth of a side, so that the polygon's own vertices do not count as kinks.
+    reach = largest / 10
+    turn = np.abs(np.interp(s + reach, middle, heading) - np.interp(s - reach, middle, heading)) / (2 * reach)
+    sizes = np.maximum(TURN / np.maximum(turn, 1e-12), smallest)
+    tight = sizes < largest
+    return arc.points[tight], sizes[tight]
+
+
+def divided(arc: Arc, field: SizeField, factor: float = 1.0) -> Array:
+    """Points (n, 2) in m that divide an arc into sides of the wanted size, ends included.
+
+    `factor` multiplies the number of sides.
+    """
+    line = shapely.LineString(arc.points)
+    length = line.length
+    fine = max(field.sizes.min() if len(field.sizes) else field.largest, length / 400)
+    n_samples = int(np.ceil(2 * length / fine)) + 2
+    t = np.linspace(0.0, 1.0, n_samples)
+    xy = shapely.get_coordinates(shapely.line_interpolate_point(line, t, normalized=True))
+    density = 1.0 / field.at(xy)
+    steps = np.concatenate([[0.0], np.cumsum((density[1:] + density[:-1]) / 2 * length / (n_samples - 1))])
+    closed = arc.start == arc.stop
+    n = max(int(np.round(factor * steps[-1])), 3 if closed else 1)
+    inner = np.interp(np.arange(1, n) * steps[-1] / n, steps, t)
+    middle = shapely.get_coordinates(shapely.line_interpolate_point(line, inner, normalized=True))
+    return np.vstack([arc.points[:1], middle, arc.points[-1:]])
