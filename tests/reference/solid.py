@@ -1,0 +1,378 @@
+"""Orthotropic three-dimensional solid of a top: the reference that shares nothing with the plate theory.
+
+The top, its braces and patches are solids drawn with Netgen's OpenCASCADE kernel, glued face to face, meshed with
+tetrahedra and solved with NGSolve's H1 elements of high order. Each part has its wood's full stiffness in its own
+axes: L along the grain, R across it in the plane and T through the plate for the top and patches (quarter-sawn);
+L along, R upright, T across for a brace (quarter-sawn on edge).
+
+Rim conditions. Clamped: the plate's side face does not move. Hinged: on the side face the deflection and the
+displacement along the rim are zero (hard hinge; the exact three-dimensional counterpart of Navier's solution), and the
+midline of the face does not move outwards either. Free: nothing is held.
+
+Lengths are in millimetres inside this file, because OpenCASCADE's tolerances are absolute; with N, MPa, tonne and
+second the equations keep their form.
+
+References
+----------
+J. Schoeberl, C++11 implementation of finite elements in NGSolve, ASC report 30/2014, TU Wien; Netgen: J. Schoeberl,
+Comput. Visual. Sci. 1 (1997) 41-52. T. C. T. Ting, Anisotropic Elasticity (1996), eq. 2.3-3 for the rotated stiffness.
+"""
+
+import time
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass
+
+import netgen.occ as occ
+import ngsolve as ng
+import numpy as np
+import shapely
+from scipy.sparse.linalg import LinearOperator, eigsh
+
+from bracedtop.fem.wood import Wood
+from bracedtop.geometry.brace import Brace
+from bracedtop.geometry.design import Design
+from bracedtop.geometry.layout import crossings
+from bracedtop.geometry.outline import Outline
+
+MM = 1e3
+"""Millimetres in a metre."""
+
+TONNE_PER_MM3 = 1e-12
+"""kg/m^3 to tonne/mm^3."""
+
+MPA = 1e-6
+"""Pa to N/mm^2."""
+
+VOIGT = ((0, 0), (1, 1), (2, 2), (1, 2), (0, 2), (0, 1))
+
+SHIFT_HZ = 20.0
+"""A free solid's stiffness is singular; the shift -(2 pi 20 Hz)^2 makes it definite."""
+
+HINGE = 1e5
+"""Stiffness of the hinge's support in units of E_L per mm of thickness; ten times more changes no printed digit."""
+
+Where = Callable[[float, float], bool]
+
+
+@dataclass(frozen=True, slots=True)
+class Solid:
+    """Modes of a solid.
+
+    Parameters
+    ----------
+    frequencies : (n,) array, Hz
+        Elastic modes, ascending.
+    deflections : (n, k) array
+        Deflection at the asked points of the midplane, phi^T M phi = 1 kg.
+    n_rigid : int
+    n_unknowns, n_elements : int
+    seconds : dict of str to float
+        Wall time of "draw", "mesh", "assembly" and "modes".
+    """
+
+    frequencies: np.ndarray
+    deflections: np.ndarray
+    n_rigid: int
+    n_unknowns: int
+    n_elements: int
+    seconds: dict[str, float]
+
+
+def solve_solid(
+    design: Design,
+    woods: Mapping[str, Wood],
+    *,
+    size: float = 20e-3,
+    brace_size: float | None = None,
+    order: int = 4,
+    n_modes: int = 10,
+    points: np.ndarray | None = None,
+    where: Where | None = None,
+    threads: int = 2,
+) -> Solid:
+    """Modes of the top as an orthotropic solid.
+
+    Parameters
+    ----------
+    size, brace_size : float, m
+        Largest element in the plate, and in the braces if smaller.
+    order : int
+        Polynomial order of the displacement.
+    points : (k, 2) array, m, optional
+        Where the deflection of the midplane is wanted.
+    where : callable, optional
+        Limits the edge condition to side faces whose centre (x, y) in m satisfies it.
+    """
+    clock = [time.perf_counter()]
+    shape, woods_of = _draw(design, where, brace_size)
+    clock.append(time.perf_counter())
+    # closeedgefac would refine the whole plate to its thickness; flat tetrahedra of order 3 and more do not lock.
+    generated = occ.OCCGeometry(shape).GenerateMesh(maxh=MM * size, closeedgefac=None, grading=0.9)
+    mesh = ng.Mesh(generated)
+    mesh.Curve(3)
+    clock.append(time.perf_counter())
+    held = design.edge.kind
+    clamped = {"dirichlet": "rim"} if held == "clamped" else {}
+    midline = {"dirichlet_bbnd": "midline"} if held == "hinged" else {}
+    space = ng.VectorH1(mesh, order=order, **clamped, **midline)
+    shift = (2 * np.pi * SHIFT_HZ) ** 2 if held == "free" else 0.0
+    ng.SetNumThreads(threads)
+    with ng.TaskManager():
+        K, M, inverse = _matrices(mesh, space, woods, woods_of, held, shift)
+        clock.append(time.perf_counter())
+        n_rigid = 6 if held == "free" else 0
+        values, vectors = _eigenpairs(space, K, M, inverse, shift, n_modes + n_rigid)
+    elastic = np.sqrt(np.maximum(values[n_rigid:], 0.0)) / (2 * np.pi)
+    if n_rigid and np.sqrt(np.abs(values[:n_rigid])).max() > 0.01 * elastic[0]:
+        message = f"six rigid motions expected, eigenvalues {values[:n_rigid]}"
+        raise AssertionError(message)
+    w = _midplane(mesh, space, vectors[:, n_rigid:], points)
+    clock.append(time.perf_counter())
+    seconds = dict(zip(("draw", "mesh", "assembly", "modes"), np.diff(clock).tolist(), strict=True))
+    return Solid(elastic, w, n_rigid, int(sum(space.FreeDofs())), mesh.ne, seconds)
+
+
+def stiffness(wood: Wood, axes: np.ndarray) -> np.ndarray:
+    """Stiffness of a wood in the global axes, (6, 6) in Pa, order xx, yy, zz, yz, xz, xy (engineering shear).
+
+    Parameters
+    ----------
+    axes : (3, 3) array
+        Columns: the unit vectors of L, R and T in global axes.
+    """
+    own = np.linalg.inv(wood.compliance())
+    place = {pair: k for k, (i, j) in enumerate(VOIGT) for pair in ((i, j), (j, i))}
+    tensor = np.zeros((3, 3, 3, 3))
+    for (i, j), a in place.items():
+        for (k, m), b in place.items():
+            tensor[i, j, k, m] = own[a, b]
+    tensor = np.einsum("ia,jb,kc,ld,abcd->ijkl", axes, axes, axes, axes, tensor)
+    return np.array([[tensor[i, j, k, m] for k, m in VOIGT] for i, j in VOIGT])
+
+
+def plate_axes(angle: float) -> np.ndarray:
+    """Axes of a flat quarter-sawn layer with its grain at `angle`, rad: R in the plane, T through it."""
+    c, s = np.cos(angle), np.sin(angle)
+    return np.array([[c, -s, 0.0], [s, c, 0.0], [0.0, 0.0, 1.0]])
+
+
+def brace_axes(angle: float) -> np.ndarray:
+    """Axes of a brace quarter-sawn on edge: R upright, T across."""
+    c, s = np.cos(angle), np.sin(angle)
+    return np.array([[c, 0.0, s], [s, 0.0, -c], [0.0, 1.0, 0.0]])
+
+
+Part = tuple[str, np.ndarray]
+
+
+def _draw(design: Design, where: Where | None, brace_size: float | None) -> tuple[occ.TopoDS_Shape, dict[str, Part]]:
+    plate = design.plate
+    if plate.ring_width > 0 and plate.ring_reduction > 0:
+        message = "the solid reference draws plates of one thickness"
+        raise NotImplementedError(message)
+    t = MM * plate.thickness
+    solids = []
+    parts: dict[str, Part] = {"top": (plate.wood, plate_axes(plate.grain_angle))}
+    for low, high in ((-t / 2, 0.0), (0.0, t / 2)) if design.edge.kind == "hinged" else ((-t / 2, t / 2),):
+        solids.append(_plate(design, low, high, where))
+    braces = _braces(design, t)
+    for patch in design.patches:
+        low = t / 2 if patch.side == "outside" else -t / 2 - MM * patch.thickness
+        solid = _prism(patch.outline, low, low + MM * patch.thickness)
+        if not design.region.covers(patch.polygon):
+            solid = solid * _column(design)
+        if patch.side == "inside":
+            # Patches inside are let in around the braces, which are glued to the top itself.
+            for brace in braces.values():
+                solid = solid - brace
+        name = f"patch {patch.name}"
+        parts[name] = (patch.wood, plate_axes(patch.grain_angle))
+        solids.append(_named(solid, name))
+    for brace in design.braces:
+        name = f"brace {brace.name}"
+        parts[name] = (brace.wood, brace_axes(_angle(brace)))
+        solid = _named(braces[brace.name], name)
+        if brace_size is not None:
+            solid.maxh = MM * brace_size
+        solids.append(solid)
+    return (occ.Glue(solids) if len(solids) > 1 else solids[0]), parts
+
+
+def _named(solid: occ.TopoDS_Shape, name: str) -> occ.TopoDS_Shape:
+    solid.mat(name)
+    return solid
+
+
+def _wire(outline: Outline, z: float) -> occ.TopoDS_Shape:
+    """Closed wire: straight between neighbouring corners, splines through the points of smooth stretches."""
+    points = [occ.Pnt(*(MM * p), z) for p in outline.points]
+    n = len(points)
+    corners = np.flatnonzero(outline.corners)
+    if not len(corners):
+        every = max(1, n // 90)
+        return occ.Wire([occ.SplineInterpolation(points[::every], periodic=True)])
+    edges = []
+    for a, b in zip(corners, np.append(corners[1:], corners[0] + n), strict=True):
+        run = [points[k % n] for k in range(a, b + 1)]
+        edges.append(occ.Segment(*run) if len(run) == 2 else occ.SplineInterpolation(run))
+    return occ.Wire(edges)
+
+
+def _prism(outline: Outline, low: float, high: float) -> occ.TopoDS_Shape:
+    return occ.Face(_wire(outline, low)).Extrude(occ.Vec(0, 0, high - low))
+
+
+def _column(design: Design) -> occ.TopoDS_Shape:
+    """The top's area, holes out, as a column far beyond any part."""
+    column = _prism(design.outline, -200.0, 200.0)
+    for hole in design.holes:
+        column = column - _prism(hole.outline(), -201.0, 201.0)
+    return column
+
+
+def _plate(design: Design, low: float, high: float, where: Where | None) -> occ.TopoDS_Shape:
+    solid = _prism(design.outline, low, high)
+    solid.faces.name = "inner"
+    middle = (low + high) / 2
+    for face in solid.faces:
+        centre = face.center
+        if abs(centre.z - middle) < 0.01 * (high - low) and (where is None or where(centre.x / MM, centre.y / MM)):
+            face.name = "rim"
+            for edge in face.edges:
+                if abs(edge.center.z) < 1e-6 and min(abs(low), abs(high)) < 1e-9:
+                    edge.name = "midline"
+    for hole in design.holes:
+        cutter = _prism(hole.outline(), low - 1.0, high + 1.0)
+        cutter.faces.name = "inner"
+        solid = solid - cutter
+    return _named(solid, "top")
+
+
+def _angle(brace: Brace) -> float:
+    d = np.diff(brace.path, axis=0)
+    angles = np.arctan2(d[:, 1], d[:, 0])
+    if np.ptp(angles) > 1e-6 or brace.shape != "square":
+        message = f'brace "{brace.name}": the solid reference draws straight, square-topped braces'
+        raise NotImplementedError(message)
+    return float(angles[0])
+
+
+def _side_view(brace: Brace) -> list[np.ndarray]:
+    """Closed polygons (s, depth) of the brace seen from the side, mm; stretches of no height fall out."""
+    s, h = MM * brace.stations.T
+    ends = np.array([0.0, MM * brace.length])
+    s, h = np.concatenate([ends[:1], s, ends[1:]]), np.concatenate([h[:1], h, h[-1:]])
+    area = shapely.Polygon([*zip(s, h, strict=True), (ends[1], 0.0), (ends[0], 0.0)]).buffer(0)
+    pieces = shapely.get_parts(area)
+    return [shapely.get_coordinates(p.normalize().simplify(1e-9).exterior)[:-1] for p in pieces if p.area > 1e-6]
+
+
+def _brace(brace: Brace, t: float) -> occ.TopoDS_Shape:
+    width = MM * brace.width
+    solids = []
+    for polygon in _side_view(brace):
+        corners = [occ.Pnt(s, -width / 2, -t / 2 - depth) for s, depth in polygon]
+        edges = [occ.Segment(a, b) for a, b in zip(corners, [*corners[1:], corners[0]], strict=True)]
+        solids.append(occ.Face(occ.Wire(edges)).Extrude(occ.Vec(0, width, 0)))
+    solid = solids[0] if len(solids) == 1 else occ.Fuse(solids)
+    turned = solid.Rotate(occ.Axis(occ.Pnt(0, 0, 0), occ.Z), float(np.rad2deg(_angle(brace))))
+    return turned.Move(occ.Vec(*(MM * brace.path[0]), 0))
+
+
+def _braces(design: Design, t: float) -> dict[str, occ.TopoDS_Shape]:
+    """Brace solids, notched at their crossings and trimmed to the top's area."""
+    solids = {brace.name: _brace(brace, t) for brace in design.braces if brace.stations[:, 1].max() > 0}
+    region = design.region
+    for brace in design.braces:
+        if not region.covers(shapely.LineString(brace.path).buffer(brace.width / 2, cap_style="flat")):
+            solids[brace.name] = solids[brace.name] * _column(design)
+    for crossing in crossings(design):
+        under, over = solids[crossing.under], solids[crossing.over]
+        notch = under * over
+        kept = MM * crossing.kept
+        if -t / 2 - kept > notch.bounding_box[0].z + 1e-6:
+            floor = occ.Box(occ.Pnt(-2e3, -2e3, -500.0), occ.Pnt(2e3, 2e3, -t / 2 - kept))
+            # The over brace's strip is cut out of the under brace to its full depth, or wood would hang below.
+            strip = _brace_strip(design.brace(crossing.over), t)
+            under = under - strip * floor
+        solids[crossing.under] = under
+        solids[crossing.over] = over - under
+    return solids
+
+
+def _brace_strip(brace: Brace, t: float) -> occ.TopoDS_Shape:
+    tall = np.array([[0.0, 0.2], [brace.length, 0.2]])
+    return _brace(Brace(brace.name, brace.wood, brace.path, brace.width, tall), t)
+
+
+def _matrices(
+    mesh: ng.Mesh,
+    space: ng.FESpace,
+    woods: Mapping[str, Wood],
+    parts: Mapping[str, Part],
+    held: str,
+    shift: float,
+) -> tuple[ng.BaseMatrix, ng.BaseMatrix, ng.BaseMatrix]:
+    C = {name: MPA * stiffness(woods[wood], axes) for name, (wood, axes) in parts.items()}
+    present = set(mesh.GetMaterials())
+    law = mesh.MaterialCF({k: ng.CF(tuple(v.ravel()), dims=(6, 6)) for k, v in C.items() if k in present})
+    density = mesh.MaterialCF({k: TONNE_PER_MM3 * woods[w].density for k, (w, _) in parts.items() if k in present})
+    u, v = space.TnT()
+    stored = ng.InnerProduct(law * _strain(u), _strain(v)) * ng.dx
+    mass = density * ng.InnerProduct(u, v) * ng.dx
+    K = ng.BilinearForm(space, symmetric=True)
+    K += stored + shift * mass
+    if held == "hinged":
+        n = ng.specialcf.normal(3)
+        along = ng.CF((-n[1], n[0], 0.0))
+        size = HINGE * MPA * max(wood.E_L for wood in woods.values())
+        K += size * (u.Trace()[2] * v.Trace()[2] + (along * u.Trace()) * (along * v.Trace())) * ng.ds("rim")
+    M = ng.BilinearForm(mass, symmetric=True)
+    K.Assemble()
+    M.Assemble()
+    inverse = K.mat.Inverse(space.FreeDofs(), inverse="sparsecholesky")
+    return K.mat, M.mat, inverse
+
+
+def _strain(u: ng.CoefficientFunction) -> ng.CoefficientFunction:
+    G = ng.Grad(u)
+    return ng.CF((G[0, 0], G[1, 1], G[2, 2], G[1, 2] + G[2, 1], G[0, 2] + G[2, 0], G[0, 1] + G[1, 0]))
+
+
+def _eigenpairs(
+    space: ng.FESpace, K: ng.BaseMatrix, M: ng.BaseMatrix, inverse: ng.BaseMatrix, shift: float, n: int
+) -> tuple[np.ndarray, np.ndarray]:
+    """Lowest eigenvalues in 1/s^2 and vectors (n_unknowns, n), by shift-invert Lanczos."""
+    x = K.CreateColVector()
+    y = K.CreateColVector()
+
+    def operator(matrix: ng.BaseMatrix) -> LinearOperator:
+        def product(z: np.ndarray) -> np.ndarray:
+            x.FV().NumPy()[:] = z.ravel()
+            y.data = matrix * x
+            return y.FV().NumPy().copy()
+
+        return LinearOperator((space.ndof, space.ndof), matvec=product, dtype=float)
+
+    free = np.array(space.FreeDofs(), dtype=bool)
+    start = np.where(free, np.random.default_rng(1).standard_normal(space.ndof), 0.0)
+    # K holds the shift already: the shifted problem's eigenvalues are lambda + shift.
+    values, vectors = eigsh(
+        operator(K), k=n, M=operator(M), sigma=0.0, OPinv=operator(inverse), v0=start, tol=1e-8, ncv=2 * n + 4
+    )
+    order = np.argsort(values)
+    return values[order] - shift, vectors[:, order]
+
+
+def _midplane(mesh: ng.Mesh, space: ng.FESpace, vectors: np.ndarray, points: np.ndarray | None) -> np.ndarray:
+    """Deflections (n, k); vectors come in tonne and mm, so w carries 1/sqrt(tonne)."""
+    if points is None:
+        return np.zeros((vectors.shape[1], 0))
+    x, y = MM * np.atleast_2d(points).T
+    at = mesh(x, y, 0.0 * x)
+    field = ng.GridFunction(space)
+    rows = []
+    for vector in vectors.T:
+        field.vec.FV().NumPy()[:] = vector
+        rows.append(np.asarray(field(at))[:, 2])
+    return np.array(rows) / np.sqrt(MM)
