@@ -3,12 +3,15 @@
 Depends on geometry, fem/case_file, fem/wood, fem/wood_table.
 """
 
+import math
 from collections.abc import Mapping
 from dataclasses import dataclass, replace
 from pathlib import Path
+from typing import NoReturn
 
 import numpy as np
 import shapely
+
 from bracedtop.fem.case_file import FILE_NAME, did_you_mean, read_tables, shown, shown_text
 from bracedtop.fem.case_schema import (
     ORTHOTROPIC_KEYS,
@@ -33,6 +36,12 @@ from bracedtop.geometry.units import DEGREE, GPA, MM, note_frequency
 
 N_PER_MM2 = 1.0e6
 """N per mm of deflection per mm of rim, in N/m per m of rim."""
+
+DEFAULT_MESH_SIZE = 25e-3
+"""Size of the triangles without [mesh], m; as in fem/model."""
+
+MAX_TRIANGLES = 20_000
+"""Most triangles that a drawing may ask for; chosen: twenty times a guitar's top, half a minute and some 2 GB."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -102,8 +111,10 @@ def read_case(folder: Path) -> Case:
         design = _design(tables)
         _check_layout(design)
         _check_driving_point(design)
+        _check_size(tables, design)
     except DesignError as error:
-        raise DesignError(f"{FILE_NAME}: {error}") from None
+        message = f"{FILE_NAME}: {error}"
+        raise DesignError(message) from None
     return Case(
         folder=folder,
         name=tables.name or shown_text(folder.resolve().name) or "case",
@@ -124,8 +135,9 @@ def _check_layout(design: Design) -> None:
     check_layout(design)
 
 
-def _wrong(where: str, found: str, allowed: str) -> FileError:
-    return FileError(f"{FILE_NAME}: {where} = {found}: {allowed}")
+def _refuse(where: str, found: str, allowed: str) -> NoReturn:
+    message = f"{FILE_NAME}: {where} = {found}: {allowed}"
+    raise FileError(message)
 
 
 def _woods(tables: CaseTable) -> dict[str, Wood]:
@@ -143,7 +155,7 @@ def _woods(tables: CaseTable) -> dict[str, Wood]:
 def _built_in(where: str, name: str, own: tuple[str, ...]) -> Wood:
     known = (*own, *wood_names())
     if name not in wood_names():
-        raise _wrong(where, shown(name), f"no such wood; {did_you_mean(name, known)}known: {', '.join(known)}")
+        _refuse(where, shown(name), f"no such wood; {did_you_mean(name, known)}known: {', '.join(known)}")
     return handbook_wood(name)
 
 
@@ -164,7 +176,7 @@ def _own_wood(name: str, table: WoodTable) -> Wood:
 
 
 def isotropic(name: str, E: float, nu: float, density: float) -> Wood:
-    """A material without grain, from Young's modulus in Pa, Poisson's ratio and density in kg/m^3."""
+    """Material without grain, from Young's modulus in Pa, Poisson's ratio and density in kg/m^3."""
     G = E / (2.0 * (1.0 + nu))
     return Wood(name, E, E, E, G, G, G, nu, nu, nu, density, f"{FILE_NAME}, isotropic")
 
@@ -173,6 +185,9 @@ def _design(tables: CaseTable) -> Design:
     holes = tuple(_hole(row) for row in tables.hole)
     _refuse_repeats("brace", [row.name for row in tables.brace])
     _refuse_repeats("patch", [row.name for row in tables.patch])
+    bridges = [row.name for row in tables.patch if row.kind == "bridge"]
+    if len(bridges) > 1:
+        _refuse(f'patch "{bridges[1]}".kind', '"bridge"', f'"{bridges[0]}" is the bridge; only one is allowed')
     return Design(
         outline=_outline(tables.outline),
         plate=Plate(
@@ -196,7 +211,7 @@ def _refuse_repeats(kind: str, names: list[str]) -> None:
     for i, name in enumerate(names):
         if name in names[:i]:
             first = names.index(name) + 1
-            raise _wrong(f"{kind} {i + 1}.name", shown(name), f"{kind} {first} has this name; names must differ")
+            _refuse(f"{kind} {i + 1}.name", shown(name), f"{kind} {first} has this name; names must differ")
 
 
 def _point(pair: list[float]) -> tuple[float, float]:
@@ -259,7 +274,8 @@ def _border(row: PatchTable, holes: tuple[Hole, ...]) -> Outline:
         return polygon_outline(np.array(row.centre_mm) * MM + corners)
     number, width = row.around_hole or 0, row.width_mm or 0.0
     if number > len(holes):
-        raise _wrong(f'patch "{row.name}".around_hole', str(number), f"there are {len(holes)} holes, counted from 1")
+        allowed = f"must be the number of a [[hole]], 1 to {len(holes)}" if holes else "there is no [[hole]]"
+        _refuse(f'patch "{row.name}".around_hole', str(number), allowed)
     return holes[number - 1].outline(grow=width * MM)
 
 
@@ -269,7 +285,7 @@ def _joints(tables: CaseTable) -> tuple[Joint, ...]:
         for key, name in (("under", row.under), ("over", row.over)):
             if name not in names:
                 allowed = f"no such brace; {did_you_mean(name, names)}braces: {', '.join(names) or 'none'}"
-                raise _wrong(f"joint {i}.{key}", shown(name), allowed)
+                _refuse(f"joint {i}.{key}", shown(name), allowed)
     return tuple(Joint(row.under, row.over, None if row.kept_mm is None else row.kept_mm * MM) for row in tables.joint)
 
 
@@ -280,6 +296,16 @@ def _edge(table: EdgeTable) -> Edge:
         rotation=table.rotation_n_per_rad or 0.0,
         inplane=(table.inplane_n_per_mm2 or 0.0) * N_PER_MM2,
     )
+
+
+def _check_size(tables: CaseTable, design: Design) -> None:
+    size = DEFAULT_MESH_SIZE if tables.mesh is None else tables.mesh.size_mm * MM
+    # Equilateral triangles of this side have an area of 0.43 size^2.
+    n_triangles = design.region.area / (0.43 * size**2)
+    if n_triangles > MAX_TRIANGLES:
+        least = size * (n_triangles / MAX_TRIANGLES) ** 0.5 / MM
+        found = f"{size / MM:g}, which would cut the top into {n_triangles:.0f} triangles"
+        _refuse("mesh.size_mm", found, f"must be at least {math.ceil(least)} for this outline")
 
 
 def _check_driving_point(design: Design) -> None:
@@ -296,7 +322,7 @@ def _targets(tables: CaseTable) -> list[Target]:
     targets: list[Target] = []
     for i, row in enumerate(tables.target, start=1):
         if any(row.mode == earlier.mode for earlier in targets):
-            raise _wrong(f"target {i}.mode", str(row.mode), "this mode has a target already; one a mode is allowed")
+            _refuse(f"target {i}.mode", str(row.mode), "this mode has a target already; one a mode is allowed")
         targets.append(_target(i, row))
     return targets
 
@@ -309,7 +335,7 @@ def _target(number: int, row: TargetTable) -> Target:
         hz = note_frequency(note, row.cents)
     except ValueError:
         allowed = "must be a letter A to G, # or b if needed, and the octave, like F#3"
-        raise _wrong(f"target {number}.note", shown(note), allowed) from None
+        _refuse(f"target {number}.note", shown(note), allowed)
     return Target(row.mode, hz, note.strip() + (f" {row.cents:+g} cents" if row.cents else ""))
 
 

@@ -10,9 +10,10 @@ from collections.abc import Iterable, Mapping, Sequence
 from pathlib import Path
 from typing import Any
 
+from pydantic import ValidationError
+
 from bracedtop.fem.case_schema import TABLES, CaseTable
 from bracedtop.geometry.errors import FileError
-from pydantic import ValidationError
 
 FILE_NAME = "top.toml"
 MAX_BYTES = 500_000
@@ -37,7 +38,8 @@ def read_tables(folder: Path) -> CaseTable:
     try:
         return CaseTable.model_validate(raw)
     except ValidationError as error:
-        raise FileError(f"{FILE_NAME}: {_complaint(error, raw)}") from None
+        message = f"{FILE_NAME}: {_complaint(error, raw)}"
+        raise FileError(message) from None
 
 
 def _text(folder: Path) -> str:
@@ -84,7 +86,8 @@ def _toml(text: str) -> dict[str, Any]:
     try:
         return tomllib.loads(text)
     except tomllib.TOMLDecodeError as error:
-        raise FileError(f"{FILE_NAME}: {_syntax(str(error), text)}") from None
+        message = f"{FILE_NAME}: {_syntax(str(error), text)}"
+        raise FileError(message) from None
     except RecursionError:
         message = f"{FILE_NAME}: brackets are nested too deeply; lists here are nested twice at most"
         raise FileError(message) from None
@@ -104,7 +107,7 @@ def _syntax(message: str, text: str) -> str:
 
 
 def _complaint(error: ValidationError, raw: Mapping[str, Any]) -> str:
-    details = error.errors(include_url=False, include_context=True)
+    details = error.errors(include_url=False)
     # A misspelt key shows up as one unknown key and one missing key; only the first helps.
     first = next((d for d in details if d["type"] == "extra_forbidden"), details[0])
     loc, kind, found = first["loc"], first["type"], first["input"]
@@ -113,12 +116,13 @@ def _complaint(error: ValidationError, raw: Mapping[str, Any]) -> str:
         return _unknown_key(str(loc[-1]), place(loc[:-1], raw), _model_keys(loc[:-1]))
     if kind == "missing":
         where = place(loc[:-1], raw)
-        return f'key "{loc[-1]}" is missing{f" in {where}" if where else ""}; it is required'
+        allowed = ", ".join(_model_keys(loc[:-1]))
+        return f'key "{loc[-1]}" is missing{f" in {where}" if where else ""}; it is required; allowed: {allowed}'
     if kind == "case":
         return f"{place(loc, raw)}: {context['text']}"
-    if loc and loc[-1] == "[key]":
-        return f"{loc[0]} {shown(loc[1])}: {_names_allowed()}"
-    return f"{place(loc, raw)} = {shown(found)}: {_allowed(kind, context, str(loc[-1]) if loc else '')}"
+    if loc[-1] == "[key]":
+        return f"{loc[0]} {shown(loc[1])}: {NAMES_ALLOWED}"
+    return f"{place(loc, raw)} = {shown(found)}: {_allowed(kind, context, loc)}"
 
 
 def _unknown_key(key: str, where: str, allowed: Sequence[str]) -> str:
@@ -141,35 +145,31 @@ def _model_keys(loc: tuple[int | str, ...]) -> list[str]:
 
 
 def place(loc: tuple[int | str, ...], raw: Mapping[str, Any]) -> str:
-    """Where a value stands, in the maker's words: ``brace "x1".stations_mm row 2``."""
+    """Where a value stands, in the maker's words: ``brace "x1".stations_mm row 2 number 1``."""
     if not loc:
         return ""
-    table, rest = str(loc[0]), list(loc[1:])
-    words = table
-    if table in TABLES and rest and isinstance(rest[0], int):
-        words = f"{table} {_called(table, rest.pop(0), raw)}"
-    elif table == "wood" and rest:
-        words = f"wood {shown(rest.pop(0))}"
-    if rest and isinstance(rest[0], str):
-        words += f".{rest.pop(0)}"
+    table, *rest = loc
+    words = str(table)
     if rest and isinstance(rest[0], int):
-        words += f" row {rest.pop(0) + 1}"
-    if rest and isinstance(rest[0], int):
-        words += f" number {rest.pop(0) + 1}"
+        words = f"{table} {_called(raw[str(table)], rest[0])}"
+        rest = rest[1:]
+    elif rest and table == "wood":
+        words = f"wood {shown(rest[0])}"
+        rest = rest[1:]
+    for label, step in zip((".", " row ", " number "), rest, strict=False):
+        words += f"{label}{step + 1 if isinstance(step, int) else step}"
     return words
 
 
-def _called(table: str, index: int | str, raw: Mapping[str, Any]) -> str:
-    """Name of an entry of a list of tables if it has one, else its number from 1."""
-    number = int(index)
-    rows = raw[table]
-    name = rows[number].get("name") if isinstance(rows[number], dict) else None
-    same = [row for row in rows if isinstance(row, dict) and row.get("name") == name]
-    return shown(name) if isinstance(name, str) and name and len(same) == 1 else str(number + 1)
+def _called(rows: Sequence[Any], index: int) -> str:
+    """Name of an entry of a list of tables if it has one of its own, else its number from 1."""
+    names = [row.get("name") if isinstance(row, dict) else None for row in rows]
+    name = names[index]
+    return shown(name) if isinstance(name, str) and name and names.count(name) == 1 else str(index + 1)
 
 
 def shown(value: object) -> str:
-    """A found value on one short line."""
+    """Found value on one short line."""
     if isinstance(value, bool):
         return str(value).lower()
     if isinstance(value, int):
@@ -189,35 +189,48 @@ def shown_text(text: str) -> str:
     return "".join(c if c.isprintable() else c.encode("unicode_escape").decode() for c in cut)
 
 
-def _names_allowed() -> str:
-    return "must be 1 to 60 letters, digits, blanks or _ - . + #, without blanks at the ends"
-
-
-def _allowed(kind: str, context: Mapping[str, Any], key: str) -> str:
-    """What a value must be, from the kind of the complaint."""
-    bounds = {"greater_than": ">", "greater_than_equal": ">=", "less_than": "<", "less_than_equal": "<="}
-    if kind in bounds:
-        bound = context[{">": "gt", ">=": "ge", "<": "lt", "<=": "le"}[bounds[kind]]]
-        return f"must be {bounds[kind]} {bound:.10g}"
+def _allowed(kind: str, context: Mapping[str, Any], loc: tuple[int | str, ...]) -> str:
+    """Say what a value must be, from the kind of the complaint."""
+    if kind in _BOUNDS:
+        sign, key = _BOUNDS[kind]
+        return f"must be {sign} {context[key]:.10g}"
     if kind in ("too_short", "too_long"):
-        least, most = context.get("min_length"), context.get("max_length")
-        bound = f"at least {least}" if kind == "too_short" else f"at most {most}"
-        return f"found {context['actual_length'] or 'none'}; must have {bound} entries"
+        key = "min_length" if kind == "too_short" else "max_length"
+        return f"must have {'at least' if kind == 'too_short' else 'at most'} {context[key]} entries"
     if kind == "literal_error":
         return f"must be one of {context['expected'].replace(chr(39), chr(34))}"
     if kind == "string_pattern_mismatch":
-        return "must be one printable line of up to 200 characters" if key in ("name", "note") else _names_allowed()
-    kinds = {
-        "float_type": "must be a number, written without quotes",
-        "int_type": "must be a whole number, written without quotes",
-        "int_from_float": "must be a whole number",
-        "finite_number": "must be a finite number",
-        "bool_type": "must be true or false",
-        "string_type": "must be text in quotes",
-        "string_too_long": f"must have at most {context.get('max_length')} characters",
-        "list_type": f'must be a list; write "[[{key}]]" for tables, "[...]" for numbers',
-        "dict_type": "must be a table",
-        "model_type": "must be a table",
-        "model_attributes_type": "must be a table",
-    }
-    return kinds.get(kind, f"is not allowed ({kind})")
+        is_line = loc in (("name",), ("note",)) or loc[0] == "target"
+        return "must be one printable line of 1 to 200 characters" if is_line else NAMES_ALLOWED
+    if kind == "list_type":
+        return _list_allowed(loc)
+    if kind == "string_too_long":
+        return f"must have at most {context['max_length']} characters"
+    return _KINDS.get(kind, f"is not allowed here ({kind})")
+
+
+def _list_allowed(loc: tuple[int | str, ...]) -> str:
+    if len(loc) == 1:
+        return f"must be written as [[{loc[0]}]], once for each"
+    return "must be a pair of numbers like [60, 8]" if isinstance(loc[-1], int) else "must be a list of numbers in [ ]"
+
+
+NAMES_ALLOWED = "must be 1 to 60 letters, digits, blanks or _ - . + #, without blanks at the ends"
+
+_BOUNDS = {
+    "greater_than": (">", "gt"),
+    "greater_than_equal": (">=", "ge"),
+    "less_than": ("<", "lt"),
+    "less_than_equal": ("<=", "le"),
+}
+
+_KINDS = {
+    "float_type": "must be a number, written without quotes",
+    "int_type": "must be a whole number, written without quotes",
+    "int_from_float": "must be a whole number",
+    "finite_number": "must be a finite number",
+    "bool_type": "must be true or false",
+    "string_type": "must be text in quotes",
+    "dict_type": "must be a table",
+    "model_type": "must be a table",
+}

@@ -4,7 +4,7 @@ Depends on nothing inside the project. Upper bounds are chosen wide enough for a
 of the published checks, and narrow enough that a slip of a decimal point cannot ask for hours of work.
 """
 
-from typing import Annotated, Literal
+from typing import Annotated, Literal, NoReturn
 
 from pydantic import BaseModel, ConfigDict, Field, StringConstraints, model_validator
 from pydantic_core import PydanticCustomError
@@ -40,29 +40,31 @@ class Table(BaseModel):
     model_config = ConfigDict(extra="forbid", strict=True, allow_inf_nan=False, frozen=True)
 
 
-def _refuse(message: str) -> PydanticCustomError:
-    # Curly brackets would be read as fields of a template.
-    return PydanticCustomError("case", "{text}", {"text": message})
+def _refuse(message: str) -> NoReturn:
+    # Handed over as a field, because the library takes curly brackets in the text itself for fields.
+    kind, template = "case", "{text}"
+    raise PydanticCustomError(kind, template, {"text": message})
 
 
-def _given(table: BaseModel) -> set[str]:
-    return set(table.model_fields_set)
+Form = tuple[set[str], set[str]]
+"""Required and optional keys of one way to write a table."""
 
 
-def _one_form(table: BaseModel, forms: list[tuple[set[str], set[str]]], what: str) -> int:
-    """Index of the form, (required keys, optional keys), in which a table is written."""
+def _one_form(table: BaseModel, forms: list[Form], what: str) -> None:
+    """Refuse a table that mixes the ways to write it or leaves one incomplete."""
     every = set().union(*(required | optional for required, optional in forms))
-    given = _given(table) & every
-    for i, (required, optional) in enumerate(forms):
-        if required <= given <= required | optional:
-            return i
-    written = " or ".join(" with ".join(_in_order(table, required)) for required, _ in forms)
-    found = ", ".join(_in_order(table, given)) or "none of these keys"
-    raise _refuse(f"found {found}; {what} is written as {written}")
+    given = table.model_fields_set & every
+    if any(required <= given <= required | optional for required, optional in forms):
+        return
 
+    def listed(keys: set[str], joiner: str) -> str:
+        return joiner.join(key for key in type(table).model_fields if key in keys)
 
-def _in_order(table: BaseModel, keys: set[str]) -> list[str]:
-    return [key for key in type(table).model_fields if key in keys]
+    allowed = f"{what} takes either " + ", or ".join(listed(required, " + ") for required, _ in forms)
+    begun = [required for required, optional in forms if given and given <= required | optional]
+    if len(begun) == 1:
+        _refuse(f"missing {listed(begun[0] - given, ', ')}; {allowed}")
+    _refuse(f"found {listed(given, ', ') or 'none of its keys'}; {allowed}")
 
 
 BODY_KEYS = (
@@ -151,12 +153,12 @@ class PatchTable(Table):
 
     @model_validator(mode="after")
     def _check(self) -> "PatchTable":
-        forms = [
-            ({"points_mm"}, set[str]()),
+        forms: list[Form] = [
+            ({"points_mm"}, set()),
             ({"centre_mm", "size_mm"}, {"angle_deg"}),
-            ({"around_hole", "width_mm"}, set[str]()),
+            ({"around_hole", "width_mm"}, set()),
         ]
-        _one_form(self, forms, "a patch's border")
+        _one_form(self, forms, "a patch")
         return self
 
 
@@ -183,9 +185,9 @@ class EdgeTable(Table):
     def _check(self) -> "EdgeTable":
         springs = [key for key in SPRING_KEYS if getattr(self, key) is not None]
         if self.kind != "springs" and springs:
-            raise _refuse(f'{springs[0]} with kind = "{self.kind}"; springs are allowed with kind = "springs" only')
+            _refuse(f'{springs[0]} with kind = "{self.kind}"; springs are allowed with kind = "springs" only')
         if self.kind == "springs" and not any(getattr(self, key) for key in springs):
-            raise _refuse(f'kind = "springs" without a spring; at least one of {", ".join(SPRING_KEYS)} must be > 0')
+            _refuse(f'kind = "springs" without a spring; at least one of {", ".join(SPRING_KEYS)} must be > 0')
         return self
 
 
@@ -237,17 +239,17 @@ class WoodTable(Table):
 
     @model_validator(mode="after")
     def _check(self) -> "WoodTable":
-        given = _given(self)
+        given = self.model_fields_set
         if "based_on" in given:
             mixed = [key for key in ("E_gpa", "nu") if key in given]
             if mixed:
-                raise _refuse(f"based_on together with {mixed[0]}; allowed beside it: {', '.join(ORTHOTROPIC_KEYS)}")
+                _refuse(f"based_on together with {mixed[0]}; allowed beside it: {', '.join(ORTHOTROPIC_KEYS)}")
         elif given & {"E_gpa", "nu"}:
             _one_form(self, [(set(ISOTROPIC_KEYS), set()), (set(ORTHOTROPIC_KEYS), set())], "a material")
         else:
             lacking = [key for key in ORTHOTROPIC_KEYS if key not in given]
             if lacking:
-                raise _refuse(f"{', '.join(lacking)} missing; give every constant, or based_on = a built-in wood")
+                _refuse(f"{', '.join(lacking)} missing; give every constant, or based_on = a built-in wood")
         return self
 
 
