@@ -72,12 +72,9 @@ def crossings(design: Design) -> tuple[Crossing, ...]:
         for point in points:
             low = min(float(b.height(np.array(distance_along(b, point)))) for b in (under, over))
             kept = low / 2 if joint is None or joint.kept is None else joint.kept
-            spot = shapely.Point(point)
-            polygon = min(
-                (part for part in shapely.get_parts(shared) if part.geom_type == "Polygon"),
-                key=lambda part, spot=spot: part.distance(spot),
-            )
-            found.append(Crossing(under.name, over.name, frozen(point), kept, polygon))
+            parts = [part for part in shapely.get_parts(shared) if part.geom_type == "Polygon"]
+            nearest = int(np.argmin(shapely.distance(parts, shapely.Point(point))))
+            found.append(Crossing(under.name, over.name, frozen(point), kept, parts[nearest]))
     return tuple(found)
 
 
