@@ -1,19 +1,22 @@
 """Integration points over the glued faces of braces, exact on every piece that one triangle holds.
 
-A brace's strip is cut at its stations, at the strips of the braces that it crosses, and at the mesh's edges; every
+A brace's strip is cut at its stations and at the ends of its stretches, at the strips of the braces that it crosses, and at the mesh's edges; every
 piece is convex and gets a Gauss rule of its own. Fewer points would let the plate hinge between them.
 """
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from itertools import pairwise
 
 import numpy as np
 import shapely
+from skfem.quadrature import get_quadrature
+
 from bracedtop.fem.locate import Locator
+from bracedtop.fem.stretches import stretch_ends
 from bracedtop.geometry.brace import Brace
 from bracedtop.geometry.design import Design
 from bracedtop.geometry.layout import Crossing
-from skfem.quadrature import get_quadrature
 
 _SLIVER = 1e-12
 """Pieces of less than a millionth of a square millimetre carry nothing, m^2."""
@@ -62,14 +65,15 @@ def strip_points(brace: Brace, bands: Sequence[Band], locator: Locator) -> tuple
     pieces = np.diff(brace.path, axis=0)
     lengths = np.hypot(*pieces.T)
     starts = np.concatenate([[0.0], np.cumsum(lengths)[:-1]])
+    cuts = np.concatenate([brace.stations[:, 0], stretch_ends(brace)])
     found, distances, angles = [], [], []
     for corner, piece, length, start in zip(brace.path[:-1], pieces, lengths, starts, strict=True):
         t = piece / length
         side = brace.width / 2 * np.array([-t[1], t[0]])
-        ends = np.unique(np.clip(np.append(brace.stations[:, 0] - start, [0.0, length]), 0.0, length))
+        ends = np.unique(np.clip(np.concatenate([[start, start + length], cuts]) - start, 0.0, length))
         cells = [
             np.array([corner + a * t - side, corner + b * t - side, corner + b * t + side, corner + a * t + side])
-            for a, b in zip(ends[:-1], ends[1:], strict=True)
+            for a, b in pairwise(ends)
         ]
         for band in bands:
             if -brace.width < (band.point - corner) @ t < length + brace.width:
@@ -100,7 +104,11 @@ def block_points(
     halves = np.array([brace.width / 2 for brace in pair])
     signs = np.array([[1, 1], [-1, 1], [-1, -1], [1, -1]])
     corners = point + np.linalg.solve(normals, (signs * halves).T).T
-    points, xy = points_in([corners], locator)
+    cells = [corners]
+    for brace, s, t in zip(pair, along, tangents, strict=True):
+        for end in np.concatenate([brace.stations[:, 0], stretch_ends(brace)]):
+            cells = [part for cell in cells for part in _outside(cell, Band(point + (end - s) * t, t, 0.0))]
+    points, xy = points_in(cells, locator)
     distances = np.stack([s + (xy - point) @ t for s, t in zip(along, tangents, strict=True)])
     angles = (float(np.arctan2(*tangents[0][::-1])), float(np.arctan2(*tangents[1][::-1])))
     return points, distances, angles

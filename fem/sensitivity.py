@@ -4,34 +4,20 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
+
 from bracedtop.fem.model import Model, Modes
 from bracedtop.fem.plate import displacements, strains
 from bracedtop.fem.sampling import Block, Glued, Points
 from bracedtop.fem.section import brace_mass, brace_stiffness, crossing_mass, crossing_stiffness
+from bracedtop.fem.stretches import Stretch, stretches
 from bracedtop.fem.wood import Wood
 from bracedtop.geometry.brace import Brace
 from bracedtop.geometry.units import MM
-
-LONGEST = 100e-3
-"""Stretches between stations that are longer are halved, m; chosen: about a hand's breadth."""
-
-SHORTEST = 15e-3
-"""Shorter stretches join their neighbour, m; chosen: about the least length of a cut by plane or chisel."""
 
 PAIR_GAP = 1e-4
 """Modes closer than this, relative, are treated as one degenerate group; chosen: closer than any tap resolves."""
 
 _IMAGINARY = 1e-20
-
-
-@dataclass(frozen=True, slots=True)
-class Stretch:
-    """A piece of a brace, from `start` to `stop` along it, m, and its least height, m."""
-
-    brace: str
-    start: float
-    stop: float
-    least_height: float
 
 
 @dataclass(frozen=True, slots=True)
@@ -57,24 +43,6 @@ class ShavingRow:
     mode: int
     hz_per_mm: float
     grams_per_mm: float
-
-
-def stretches(brace: Brace) -> tuple[Stretch, ...]:
-    """The pieces of a brace between its stations, none longer than `LONGEST` or, if possible, below `SHORTEST`."""
-    ends = [0.0]
-    for s in np.unique(np.clip(np.append(brace.stations[:, 0], brace.length), 0.0, brace.length)):
-        if s - ends[-1] >= SHORTEST:
-            ends.append(float(s))
-    if brace.length > ends[-1]:
-        ends = [*ends[:-1], brace.length] if len(ends) > 1 else [0.0, brace.length]
-    pieces = []
-    for a, b in zip(ends[:-1], ends[1:], strict=True):
-        cuts = np.linspace(a, b, int(np.ceil((b - a) / LONGEST - 1e-9)) + 1)
-        for start, stop in zip(cuts[:-1], cuts[1:], strict=True):
-            inner = brace.stations[(brace.stations[:, 0] > start) & (brace.stations[:, 0] < stop), 1]
-            edges = brace.height(np.array([start, stop - 1e-9]))
-            pieces.append(Stretch(brace.name, float(start), float(stop), float(min([*inner, *edges]))))
-    return tuple(pieces)
 
 
 def shaving_table(model: Model, modes: Modes, pieces: Sequence[Stretch] | None = None) -> tuple[ShavingRow, ...]:
