@@ -86,7 +86,8 @@ class Brace:
         right = np.clip(np.searchsorted(s, distance, side="right"), 1, len(s) - 1)
         left = right - 1
         span = s[right] - s[left]
-        t = np.where(span > 0, (distance - s[left]) / np.where(span > 0, span, 1.0), 1.0)
+        # Stations at one distance are a step: before it the near side counts, from it on the far side.
+        t = np.where(span > 0, (distance - s[left]) / np.where(span > 0, span, 1.0), distance >= s[right])
         return np.asarray(h[left] + np.clip(t, 0.0, 1.0) * (h[right] - h[left]))
 
     def position(self, distance: Array) -> tuple[Array, Array]:
@@ -114,6 +115,7 @@ class Brace:
                 f"must run forward inside 0 to {1e3 * self.length:.1f} mm"
             )
             raise DesignError(message)
+        stop = min(stop, self.length)
         s, h = self.stations.T
         # Just inside the stretch, so that a step at its end keeps its far side out.
         inner = s[(s > start) & (s < stop)]
@@ -121,20 +123,22 @@ class Brace:
         tiny = 1e-9 * max(self.length, 1e-3)
         before, after = self.height(grid - tiny), self.height(grid + tiny)
         floor = min(after[:-1].min(), before[1:].min())
-        if depth < 0 or depth > floor + 1e-12:
+        if not 0 <= depth <= floor + 1e-12:
             message = (
                 f"{where}: {1e3 * depth:g} mm to take from {1e3 * start:g} to {1e3 * stop:g} mm, where the lowest "
                 f"point is {1e3 * floor:.2f} mm high; must be between 0 and that height"
             )
             raise DesignError(message)
         rows: list[tuple[float, float]] = [(a, b) for a, b in zip(s, h, strict=True) if a < start]
-        rows.append((start, float(before[0])))
+        if start > 0:
+            rows.append((start, float(before[0])))
         for i, x in enumerate(grid):
             if i > 0:
                 rows.append((float(x), max(float(before[i]) - depth, 0.0)))
             if i < len(grid) - 1:
                 rows.append((float(x), max(float(after[i]) - depth, 0.0)))
-        rows.append((stop, float(after[-1])))
+        if stop < self.length:
+            rows.append((stop, float(after[-1])))
         rows += [(a, b) for a, b in zip(s, h, strict=True) if a > stop]
         return replace(self, stations=frozen(_without_repeats(rows)))
 

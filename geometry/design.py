@@ -43,10 +43,10 @@ class Plate:
 
     def __post_init__(self) -> None:
         """Check the sizes once."""
-        if not self.thickness > 0:
+        if not 0 < self.thickness < np.inf:
             message = f"top thickness {1e3 * self.thickness:g} mm; must be > 0"
             raise DesignError(message)
-        if self.ring_width < 0 or not 0 <= self.ring_reduction < self.thickness:
+        if not 0 <= self.ring_width < np.inf or not 0 <= self.ring_reduction < self.thickness:
             message = (
                 f"edge ring of width {1e3 * self.ring_width:g} mm thinned by {1e3 * self.ring_reduction:g} mm; "
                 f"the width must be >= 0 and the reduction from 0 to below {1e3 * self.thickness:g} mm"
@@ -64,12 +64,25 @@ class Edge:
     deflection, inplane : float, N/m per m of rim
     rotation : float, N m/rad per m of rim
         Spring stiffnesses, for kind "springs" only.
+
+    Raises
+    ------
+    DesignError
+        If a stiffness is negative.
     """
 
     kind: Literal["free", "clamped", "hinged", "springs"] = "clamped"
     deflection: float = 0.0
     rotation: float = 0.0
     inplane: float = 0.0
+
+    def __post_init__(self) -> None:
+        """Check the springs once."""
+        for key in ("deflection", "rotation", "inplane"):
+            value = getattr(self, key)
+            if not 0 <= value < np.inf:
+                message = f"edge: {key} stiffness {value:g}; must be >= 0"
+                raise DesignError(message)
 
 
 @dataclass(frozen=True, slots=True)

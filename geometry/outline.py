@@ -49,6 +49,9 @@ class Outline:
         """Check the curve once and turn it anticlockwise."""
         points = np.array(self.points, dtype=float)
         corners = np.array(self.corners, dtype=bool)
+        if corners.shape != points.shape[:1]:
+            message = f"an outline of {len(points)} points with {corners.size} corner marks; one for each is needed"
+            raise DesignError(message)
         if points.ndim != 2 or points.shape[0] < 3 or points.shape[1] != 2 or not np.isfinite(points).all():
             message = "an outline needs at least three points of two finite numbers each"
             raise DesignError(message)
@@ -184,7 +187,7 @@ class Hole:
     Raises
     ------
     DesignError
-        If a semi-axis is not positive.
+        If a semi-axis is not positive, or the centre or the angle is not finite.
     """
 
     centre: Array
@@ -195,8 +198,12 @@ class Hole:
         """Check the sizes once."""
         object.__setattr__(self, "centre", frozen(self.centre))
         object.__setattr__(self, "semi_axes", frozen(self.semi_axes))
-        if not (self.semi_axes > 0).all():
-            message = f"hole semi-axes {self.semi_axes.tolist()} m; both must be > 0"
+        if not (np.isfinite(self.semi_axes) & (self.semi_axes > 0)).all():
+            a, b = 2e3 * self.semi_axes
+            message = f"hole of {a:g} by {b:g} mm; both sizes must be > 0"
+            raise DesignError(message)
+        if not (np.isfinite(self.centre).all() and np.isfinite(self.angle)):
+            message = "hole: its centre and angle have to be finite numbers"
             raise DesignError(message)
 
     def outline(self, n_points: int = 360, grow: float = 0.0) -> Outline:
@@ -229,7 +236,8 @@ def _listed(points: object) -> Array:
         raise DesignError(message)
     for i in np.flatnonzero((array == np.roll(array, -1, axis=0)).all(axis=1)):
         x, y = 1e3 * array[i]
-        message = f"points_mm[{i + 1}] repeats points_mm[{i}] = [{x:.1f}, {y:.1f}]; neighbouring points have to differ"
+        row, other = (i + 1) % len(array) + 1, i + 1
+        message = f"points_mm row {row} repeats row {other} = [{x:.1f}, {y:.1f}]; neighbouring points have to differ"
         raise DesignError(message)
     return array
 

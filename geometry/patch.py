@@ -1,5 +1,6 @@
 """A flat piece of wood glued to the top: bridge plate, bridge, reinforcement, graft."""
 
+import math
 from dataclasses import dataclass
 from typing import Literal
 
@@ -43,7 +44,7 @@ class Patch:
 
     def __post_init__(self) -> None:
         """Check the thickness once."""
-        if not self.thickness > 0:
+        if not 0 < self.thickness < math.inf:
             message = f'patch "{self.name}": thickness {1e3 * self.thickness:g} mm; must be > 0'
             raise DesignError(message)
 
