@@ -26,11 +26,11 @@ from bracedtop.fem.case_schema import (
 )
 from bracedtop.fem.wood import Wood
 from bracedtop.fem.wood_table import handbook_wood, wood_names
-from bracedtop.geometry import outline as curves
 from bracedtop.geometry.brace import Brace
 from bracedtop.geometry.design import Design, Edge, Joint, Plate
 from bracedtop.geometry.errors import DesignError, FileError
-from bracedtop.geometry.outline import Hole, Outline, polygon_outline
+from bracedtop.geometry.layout import check_layout
+from bracedtop.geometry.outline import Hole, Outline, body_outline, polygon_outline, rectangle, smooth_outline
 from bracedtop.geometry.patch import Patch
 from bracedtop.geometry.units import DEGREE, GPA, MM, note_frequency
 
@@ -109,7 +109,7 @@ def read_case(folder: Path) -> Case:
     try:
         woods = _woods(tables)
         design = _design(tables)
-        _check_layout(design)
+        check_layout(design)
         _check_driving_point(design)
         _check_size(tables, design)
     except DesignError as error:
@@ -125,14 +125,6 @@ def read_case(folder: Path) -> Case:
         warnings=tuple(_warnings(tables)),
         mesh_size=None if tables.mesh is None else tables.mesh.size_mm * MM,
     )
-
-
-def _check_layout(design: Design) -> None:
-    try:
-        from bracedtop.geometry.layout import check_layout
-    except ImportError:
-        return
-    check_layout(design)
 
 
 def _refuse(where: str, found: str, allowed: str) -> NoReturn:
@@ -221,13 +213,13 @@ def _point(pair: list[float]) -> tuple[float, float]:
 def _outline(table: OutlineTable) -> Outline:
     if table.points_mm is not None:
         points = np.array(table.points_mm, dtype=float) * MM
-        return curves.smooth_outline(points) if table.smooth else polygon_outline(points)
+        return smooth_outline(points) if table.smooth else polygon_outline(points)
     lengths = {
         key.removesuffix("_mm"): value * MM
         for key in type(table).model_fields
         if key.endswith("_mm") and isinstance(value := getattr(table, key), (int, float))
     }
-    return curves.body_outline(**lengths)
+    return body_outline(**lengths)
 
 
 def _hole(row: HoleTable) -> Hole:
@@ -268,10 +260,7 @@ def _border(row: PatchTable, holes: tuple[Hole, ...]) -> Outline:
     if row.points_mm is not None:
         return polygon_outline(np.array(row.points_mm, dtype=float) * MM)
     if row.centre_mm is not None and row.size_mm is not None:
-        a, b = np.array(row.size_mm) * (0.5 * MM)
-        c, s = np.cos(row.angle_deg * DEGREE), np.sin(row.angle_deg * DEGREE)
-        corners = np.array([[-a, -b], [a, -b], [a, b], [-a, b]]) @ np.array([[c, s], [-s, c]])
-        return polygon_outline(np.array(row.centre_mm) * MM + corners)
+        return rectangle(np.array(row.centre_mm) * MM, np.array(row.size_mm) * MM, row.angle_deg * DEGREE)
     number, width = row.around_hole or 0, row.width_mm or 0.0
     if number > len(holes):
         allowed = f"must be the number of a [[hole]], 1 to {len(holes)}" if holes else "there is no [[hole]]"

@@ -1,0 +1,224 @@
+"""Text of top.toml for a design.
+
+Depends on geometry, fem/case, fem/case_schema, fem/wood, fem/wood_table.
+"""
+
+import json
+import re
+from collections.abc import Iterable, Mapping, Sequence
+
+import numpy as np
+
+from bracedtop.fem.case import N_PER_MM2, Target
+from bracedtop.fem.wood import Wood
+from bracedtop.fem.wood_table import wood_names
+from bracedtop.geometry.brace import Brace
+from bracedtop.geometry.design import Design, Edge, Joint, Plate
+from bracedtop.geometry.errors import DesignError
+from bracedtop.geometry.outline import Array, Hole, Outline
+from bracedtop.geometry.patch import Patch
+from bracedtop.geometry.units import DEGREE, GPA, MM
+
+Value = str | float | bool | Sequence[float] | Sequence[Sequence[float]]
+
+_KINDS = ("bridge_plate", "hole_reinforcement", "neck_reinforcement")
+
+_AXES = """\
+# Lengths in mm, angles in degrees, frequencies in Hz. x runs along the centreline from the tail end to the neck;
+# y points to the right as seen from the inside with the neck up. stations_mm are pairs: distance along the brace
+# and height there.
+"""
+
+
+def case_text(
+    name: str,
+    note: str,
+    design: Design,
+    *,
+    outline: Mapping[str, Value] | None = None,
+    woods: Mapping[str, Wood] | None = None,
+    targets: Iterable[Target] = (),
+    mesh_size: float | None = None,
+) -> str:
+    """Text of a top.toml that reads back as this design.
+
+    Parameters
+    ----------
+    name, note : str
+    design : Design
+    outline : mapping of str to value, mm
+        Keys of [outline] that gave the design's outline, such as ``{"body_length_mm": 480, ...}``. Without it the
+        outline is written as points, which only works where all its points are corners.
+    woods : mapping of str to Wood
+        Those that are not built in are written with all their constants.
+    targets : iterable of Target
+    mesh_size : float or None, m
+
+    Returns
+    -------
+    text : str
+
+    Raises
+    ------
+    DesignError
+        If the outline or a patch's border is a smooth curve whose origin is not known.
+    """
+    shape = _corner_points(design.outline, "the outline") if outline is None else outline
+    blocks = [
+        f"name = {_text(name)}\n" + (f"note = {_text(note)}\n" if note else ""),
+        _AXES,
+        _table("outline", shape),
+        *(_hole(hole) for hole in design.holes),
+        _plate(design.plate),
+        brace_text(design.braces),
+        *(_patch(patch, design.holes) for patch in design.patches),
+        *(_joint(joint) for joint in design.joints),
+        _edge(design.edge),
+        *(_target(target) for target in targets),
+    ]
+    if design.bridge_point is not None:
+        blocks.append(_table("bridge", {"point_mm": _mm(design.bridge_point)}))
+    if mesh_size is not None:
+        blocks.append(_table("mesh", {"size_mm": mesh_size / MM}))
+    own = (wood for wood in (woods or {}).values() if wood.name not in wood_names())
+    blocks += [_wood(wood) for wood in own]
+    return "\n".join(block for block in blocks if block)
+
+
+def brace_text(braces: Iterable[Brace]) -> str:
+    """[[brace]] tables of a top.toml."""
+    return "\n".join(
+        _table(
+            "[brace]",
+            {
+                "name": brace.name,
+                "wood": brace.wood,
+                "path_mm": _mm(brace.path),
+                "width_mm": brace.width / MM,
+                "stations_mm": _mm(brace.stations),
+                "shape": brace.shape,
+            },
+        )
+        for brace in braces
+    )
+
+
+def _table(header: str, values: Mapping[str, Value]) -> str:
+    return f"[{header}]\n" + "".join(f"{key} = {_value(value)}\n" for key, value in values.items())
+
+
+def _value(value: Value) -> str:
+    if isinstance(value, bool):
+        return str(value).lower()
+    if isinstance(value, str):
+        return _text(value)
+    if isinstance(value, int | float):
+        # Twelve digits hide the rounding of the change of units and lose nothing that a maker drew.
+        return f"{value:.12g}"
+    return f"[{', '.join(_value(item) for item in value)}]"
+
+
+def _text(text: str) -> str:
+    # TOML's basic strings are JSON's, except for the delete character.
+    return json.dumps(text, ensure_ascii=False).replace("\x7f", "\\u007f")
+
+
+def _mm(values: object) -> list[float] | list[list[float]]:
+    # Adding zero turns minus zero into zero.
+    return list((np.asarray(values, dtype=float) / MM + 0.0).tolist())
+
+
+def _corner_points(outline: Outline, what: str) -> dict[str, Value]:
+    if not outline.corners.all():
+        message = f"{what} is a smooth curve; its points alone do not give it back, name the sizes it was drawn from"
+        raise DesignError(message)
+    return {"points_mm": _mm(outline.points)}
+
+
+def _hole(hole: Hole) -> str:
+    a, b = 2.0 * hole.semi_axes / MM
+    sizes: dict[str, Value] = {"diameter_mm": float(a)}
+    if a != b:
+        sizes = {"size_mm": [float(a), float(b)], "angle_deg": hole.angle / DEGREE}
+    return _table("[hole]", {"centre_mm": _mm(hole.centre), **sizes})
+
+
+def _plate(plate: Plate) -> str:
+    values: dict[str, Value] = {
+        "wood": plate.wood,
+        "thickness_mm": plate.thickness / MM,
+        "grain_angle_deg": plate.grain_angle / DEGREE,
+        "edge_ring_width_mm": plate.ring_width / MM,
+        "edge_ring_reduction_mm": plate.ring_reduction / MM,
+    }
+    if plate.dome_radius is not None:
+        values["dome_radius_mm"] = plate.dome_radius / MM
+    return _table("top", values)
+
+
+def _patch(patch: Patch, holes: Sequence[Hole]) -> str:
+    values: dict[str, Value] = {
+        "name": patch.name,
+        "kind": _kind(patch),
+        "wood": patch.wood,
+        "thickness_mm": patch.thickness / MM,
+        "side": patch.side,
+        "grain_angle_deg": patch.grain_angle / DEGREE,
+        **_border(patch, holes),
+    }
+    return _table("[patch]", values)
+
+
+def _kind(patch: Patch) -> str:
+    # A patch keeps no kind but the bridge's; the others differ in name only, so the name tells.
+    if patch.is_bridge:
+        return "bridge"
+    plain = patch.name.lower().replace(" ", "_")
+    return next((kind for kind in _KINDS if kind in plain), "graft")
+
+
+def _border(patch: Patch, holes: Sequence[Hole]) -> dict[str, Value]:
+    points = patch.outline.points
+    for number, hole in enumerate(holes, start=1):
+        grow = float(np.hypot(*(points[0] - hole.centre)) - hole.semi_axes[0])
+        if grow > 0 and _same(points, hole.outline(grow=grow).points):
+            return {"around_hole": number, "width_mm": grow / MM}
+    return _corner_points(patch.outline, f'the border of patch "{patch.name}"')
+
+
+def _same(a: Array, b: Array) -> bool:
+    return a.shape == b.shape and np.allclose(a, b, rtol=0, atol=1e-9)
+
+
+def _joint(joint: Joint) -> str:
+    values: dict[str, Value] = {"under": joint.under, "over": joint.over}
+    if joint.kept is not None:
+        values["kept_mm"] = joint.kept / MM
+    return _table("[joint]", values)
+
+
+def _edge(edge: Edge) -> str:
+    values: dict[str, Value] = {"kind": edge.kind}
+    if edge.kind == "springs":
+        values["deflection_n_per_mm2"] = edge.deflection / N_PER_MM2
+        values["rotation_n_per_rad"] = edge.rotation
+        values["inplane_n_per_mm2"] = edge.inplane / N_PER_MM2
+    return _table("edge", values)
+
+
+def _target(target: Target) -> str:
+    first, *rest = target.text.split()
+    values: dict[str, Value] = {"mode": target.mode}
+    if rest[-1:] == ["Hz"]:
+        values["hz"] = target.hz
+    else:
+        values |= {"note": first} | ({"cents": float(rest[0])} if rest else {})
+    return _table("[target]", values)
+
+
+def _wood(wood: Wood) -> str:
+    values: dict[str, Value] = {f"{key}_gpa": getattr(wood, key) / GPA for key in Wood.__slots__ if key[0] in "EG"}
+    values |= {key: getattr(wood, key) for key in Wood.__slots__ if key.startswith("nu_")}
+    values["density_kg_per_m3"] = wood.density
+    key = wood.name if re.fullmatch(r"[A-Za-z0-9_-]+", wood.name) else _text(wood.name)
+    return _table(f"wood.{key}", values)
