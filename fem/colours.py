@@ -43,7 +43,7 @@ def srgb(oklab: np.ndarray) -> np.ndarray:
     """
     linear = np.clip((np.asarray(oklab) @ _TO_ROOTS.T) ** 3 @ _FROM_LMS.T, 0.0, 1.0)
     coded = np.where(linear <= 0.0031308, 12.92 * linear, 1.055 * linear ** (1 / 2.4) - 0.055)
-    return np.rint(255 * coded).astype(np.uint8)
+    return np.asarray(np.rint(255 * coded), dtype=np.uint8)
 
 
 def ramp(stops: list[Stop], n: int) -> np.ndarray:
@@ -63,12 +63,8 @@ def inward_outward(n: int) -> np.ndarray:
     """
     blue: list[Stop] = [(0.52, 0.135, 252.0), (0.98, 0.004, 252.0)]
     brown: list[Stop] = [(0.98, 0.010, 75.0), (0.52, 0.125, 50.0)]
-    half = n // 2
-    return np.vstack([ramp(blue, n - half), ramp(brown, half)]) if n % 2 == 0 else _odd(blue, brown, n)
-
-
-def _odd(blue: list[Stop], brown: list[Stop], n: int) -> np.ndarray:
-    return np.vstack([ramp(blue, n // 2 + 1), ramp(brown, n // 2 + 1)[1:]])
+    # An odd number has the near white once, in the middle.
+    return np.vstack([ramp(blue, (n + 1) // 2), ramp(brown, (n + 1) // 2)[n % 2 :]])
 
 
 def falling(n: int) -> np.ndarray:

@@ -12,7 +12,7 @@ import shapely
 from bracedtop.fem.colours import INK, PENCIL, inward_outward, tuple_of
 from bracedtop.fem.node_line import Lobe, lobes, node_lines, smoothed, without_specks
 from bracedtop.fem.picture import DeflectionMap, PictureJob
-from bracedtop.fem.scene import Area, Field, Label, Stroke, box, text_width
+from bracedtop.fem.scene import Area, Field, Label, Shape, Stroke, box, text_width
 from bracedtop.fem.top_view import MARGIN, SMALL, Frame, TopView, borders, frame_of, ground, heading, part_lines, scene
 from bracedtop.geometry.units import note
 
@@ -45,7 +45,7 @@ def mode_picture(view: TopView, deflection: DeflectionMap, summary: "ModeSummary
     cleaned = without_specks(deflection.triangles, deflection.values[summary.mode - 1])
     found = lobes(deflection.triangles, cleaned, _MARKED)
     places = frame.place(deflection.points)
-    shapes = [
+    shapes: list[Shape] = [
         *ground(view, frame),
         Field(places, deflection.triangles, cleaned, (-1.0, 1.0), inward_outward(N_BANDS)),
         *part_lines(view, frame),

@@ -142,4 +142,4 @@ def _crossing(points: np.ndarray, values: np.ndarray, i: np.ndarray, j: np.ndarr
     """Points (k, 2) where the value is zero between vertices i and j; the same from either triangle of the edge."""
     a, b = np.minimum(i, j), np.maximum(i, j)
     t = values[a] / (values[a] - values[b])
-    return points[a] + t[:, None] * (points[b] - points[a])
+    return np.asarray(points[a] + t[:, None] * (points[b] - points[a]))

@@ -7,7 +7,6 @@ from pathlib import Path
 
 import numpy as np
 from matplotlib.backends.backend_agg import FigureCanvasAgg
-from matplotlib.colors import to_rgb
 from matplotlib.figure import Figure
 from matplotlib.lines import Line2D
 from matplotlib.patches import Polygon
@@ -51,8 +50,8 @@ def drawn(scene: Scene) -> np.ndarray:
             axes.add_line(_line(shape, order))
     axes.set_xlim(0, scene.width)
     axes.set_ylim(0, scene.height)
-    canvas.draw()
-    return np.asarray(canvas.buffer_rgba())[:, :, :3]
+    canvas.draw()  # type: ignore[no-untyped-call]
+    return np.asarray(canvas.buffer_rgba())[:, :, :3]  # type: ignore[no-untyped-call]
 
 
 def _line(stroke: Stroke, order: int) -> Line2D:
@@ -69,4 +68,5 @@ def _line(stroke: Stroke, order: int) -> Line2D:
 
 
 def _colour(rgb: Rgb) -> tuple[float, float, float]:
-    return to_rgb(tuple(c / 255 for c in rgb))
+    red, green, blue = rgb
+    return red / 255, green / 255, blue / 255

@@ -6,6 +6,7 @@ Depends on fem/scene.
 """
 
 import ctypes
+import importlib
 import os
 import pickle
 import sys
@@ -89,10 +90,8 @@ class Canvas:
 
     def __init__(self) -> None:
         # Only now: VTK chooses its window when it is loaded.
-        import pyvista
-
-        self._pyvista = pyvista
-        self._plotter = pyvista.Plotter(off_screen=True, lighting="none", window_size=(64, 64))
+        self._pyvista: Any = importlib.import_module("pyvista")
+        self._plotter = self._pyvista.Plotter(off_screen=True, lighting="none", window_size=(64, 64))
         # Smoothing by averaging a larger picture is several times as fast without a graphics card.
         self._plotter.render_window.SetMultiSamples(0)
         self._plotter.set_background([c / 255 for c in PAPER])
@@ -191,7 +190,7 @@ def _stroked(stroke: Stroke) -> tuple[np.ndarray, np.ndarray]:
     side = stroke.width / 2 * np.column_stack([-along[:, 1], along[:, 0]]) / length
     boxes = np.stack([a - side, b - side, b + side, a + side], axis=1).reshape(-1, 2)
     first = 4 * np.arange(len(a))[:, None]
-    box_triangles = np.vstack([first + [0, 1, 2], first + [0, 2, 3]])
+    box_triangles = np.vstack([first + corners for corners in np.array([[0, 1, 2], [0, 2, 3]])])
     turn = np.linspace(0, 2 * np.pi, _ROUND, endpoint=False)
     circle = stroke.width / 2 * np.column_stack([np.cos(turn), np.sin(turn)])
     rounds = (points[:, None, :] + circle).reshape(-1, 2)

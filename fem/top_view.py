@@ -68,7 +68,7 @@ def strip(brace: Brace, start: float, stop: float) -> np.ndarray:
     """Border (n, 2) of the glued face from `start` to `stop` along the brace, all in m."""
     piece = substring(shapely.LineString(brace.path), start, stop)
     face = piece.buffer(brace.width / 2, cap_style="flat", join_style="mitre")
-    return shapely.get_coordinates(face.exterior)[:-1]
+    return np.asarray(shapely.get_coordinates(face.exterior)[:-1])
 
 
 def _borders(region: shapely.Geometry) -> list[np.ndarray]:
@@ -95,7 +95,7 @@ class Frame:
     def place(self, points: np.ndarray) -> np.ndarray:
         """Pixels (n, 2) of points (n, 2) in m: y to the right, x up."""
         away = (np.atleast_2d(points) - self.middle) * self.scale
-        return np.array([self.width / 2, (HEIGHT - _HEAD + _FOOT) / 2]) + away[:, ::-1]
+        return np.asarray(np.array([self.width / 2, (HEIGHT - _HEAD + _FOOT) / 2]) + away[:, ::-1])
 
 
 def frame_of(view: TopView) -> Frame:
@@ -110,7 +110,7 @@ def frame_of(view: TopView) -> Frame:
 def drawn_border(border: np.ndarray, frame: Frame) -> np.ndarray:
     """A closed curve (n, 2) in px, without the points that nobody could see."""
     ring = shapely.simplify(shapely.LinearRing(frame.place(border)), _INVISIBLE)
-    return shapely.get_coordinates(ring)[:-1]
+    return np.asarray(shapely.get_coordinates(ring)[:-1])
 
 
 def ground(view: TopView, frame: Frame, colour: Rgb = SPRUCE) -> list[Area]:
