@@ -62,7 +62,7 @@ def shape_functions(space: Space, points: Points) -> tuple[np.ndarray, np.ndarra
     mapping = space.basis.mapping
     X = points.local[:, :, None]
     fields = [space.basis.elem.gbasis(mapping, X, i, points.element)[0] for i in range(space.dofs.shape[1])]
-    values = np.stack([np.asarray(f.value)[:, 0] for f in fields], axis=-1)
+    values = np.stack([np.asarray(f)[:, 0] for f in fields], axis=-1)
     gradients = np.stack([np.asarray(f.grad)[:, :, 0].T for f in fields], axis=-1)
     return values, gradients
 
