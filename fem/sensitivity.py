@@ -14,8 +14,9 @@ from bracedtop.fem.wood import Wood
 from bracedtop.geometry.brace import Brace
 from bracedtop.geometry.units import MM
 
-PAIR_GAP = 1e-4
-"""Modes closer than this, relative, are treated as one degenerate group; chosen: closer than any tap resolves."""
+PAIR_GAP = 5e-4
+"""Modes closer than this, relative, are treated as one degenerate group; chosen: a tenth of a
+hertz at 200 Hz, closer than a tap resolves."""
 
 _IMAGINARY = 1e-20
 
