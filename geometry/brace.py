@@ -100,6 +100,17 @@ class Brace:
         tangent = pieces[k] / lengths[k, None]
         return self.path[k] + tangent * (distance - ends[k])[:, None], tangent
 
+    def rounded(self, step: float) -> "Brace":
+        """Copy with positions, width, distances and heights on multiples of `step` m; what would be 0 wide stays."""
+        path = frozen(np.round(self.path / step) * step)
+        width = max(round(self.width / step) * step, step)
+        free = replace(self, path=path, stations=frozen([[0.0, 0.0], [0.0, 0.0]]))
+        # Rounded down where the path became shorter than its last station.
+        last = np.floor(free.length / step + 1e-6) * step
+        distance = np.minimum(np.round(self.stations[:, 0] / step) * step, last)
+        height = np.round(self.stations[:, 1] / step) * step
+        return replace(free, width=width, stations=frozen(np.column_stack([distance, height])))
+
     def shaved(self, start: float, stop: float, depth: float) -> "Brace":
         """Copy of the brace with `depth` m planed off its free side from `start` to `stop`, m along the path.
 
