@@ -57,7 +57,7 @@ def mode_picture(view: TopView, deflection: DeflectionMap, summary: "ModeSummary
     lines = f"node lines: {across} across, {along} along the grain"
     words = summary.name if summary.name.endswith("along") else f"{summary.name}; {lines}"
     labels = [
-        *heading(frame, f"Mode {summary.mode}: {summary.hz:.1f} Hz", f"{name} {deviation:+.0f} cents", words),
+        *heading(frame, f"Mode {summary.mode}: {summary.hz:.1f} Hz", f"{name} {deviation:+.0f} cents".replace("-", "\N{MINUS SIGN}"), words),
         *_signs(places, cleaned, found, borders(view, frame)),
         *legend_labels,
     ]
