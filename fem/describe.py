@@ -12,7 +12,7 @@ from bracedtop.fem.sampling import Group
 _GRID = 64
 """Lines per body length on which the nodes are counted; chosen: a node line is missed only near a node's end."""
 
-_STILL = 0.04
+_STILL = 0.1
 """Part of the largest deflection below which a point counts as standing still; chosen."""
 
 TOP_CONSTANTS = {"E_L": "top E_L", "E_R": "top E_R", "G_LR": "top G_LR", "G_LT": "top shear", "G_RT": "top shear"}
