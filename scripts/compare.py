@@ -139,9 +139,7 @@ def right_modes(case: "Case", pairing: "Pairing") -> frozenset[int]:
 
     targets = {target.mode: target.hz for target in case.targets}
     return frozenset(
-        p.mode
-        for p in pairing.pairs
-        if abs(cents(p.measured_hz, targets.get(p.mode, p.predicted_hz))) <= RIGHT_CENTS
+        p.mode for p in pairing.pairs if abs(cents(p.measured_hz, targets.get(p.mode, p.predicted_hz))) <= RIGHT_CENTS
     )
 
 
@@ -179,9 +177,7 @@ def compare_json(found: Comparison) -> dict[str, Any]:
         "unpaired_predicted": [
             {"mode": k, "predicted_hz": found.summaries[k - 1].hz} for k in found.pairing.unpaired_predicted
         ],
-        "unpaired_measured": [
-            {"measured": k, "measured_hz": measured[k].hz} for k in found.pairing.unpaired_measured
-        ],
+        "unpaired_measured": [{"measured": k, "measured_hz": measured[k].hz} for k in found.pairing.unpaired_measured],
         "shaving": [
             {
                 "brace": row.brace,

@@ -30,7 +30,9 @@ class _Stage:
         if not self.progress.quiet:
             print(f"{self.name} ...", end="", file=sys.stderr, flush=True)
 
-    def __exit__(self, kind: type[BaseException] | None, error: BaseException | None, trace: TracebackType | None) -> None:
+    def __exit__(
+        self, kind: type[BaseException] | None, error: BaseException | None, trace: TracebackType | None
+    ) -> None:
         took = time.perf_counter() - self.start
         self.progress.seconds[self.name] = took
         if not self.progress.quiet:

@@ -98,9 +98,7 @@ def mesh_size(case: "Case") -> float:
     return case.mesh_size or MESH_SIZE
 
 
-def modes_json(
-    model: "Model", modes: "Modes", summaries: "tuple[ModeSummary, ...]", seconds: float
-) -> dict[str, Any]:
+def modes_json(model: "Model", modes: "Modes", summaries: "tuple[ModeSummary, ...]", seconds: float) -> dict[str, Any]:
     """What ``modes --json`` prints."""
     from bracedtop.geometry.units import DEGREE, MM
 
