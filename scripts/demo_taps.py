@@ -1,0 +1,106 @@
+"""Invented taps for the starter case: a hidden top of other woods, rendered to WAV and noted in taps.csv.
+
+Not a command of the program; run it when the starter case's drawing changes:
+
+  python -m bracedtop.scripts.demo_taps cases/wren
+"""
+
+import sys
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+from pathlib import Path
+
+import numpy as np
+
+from bracedtop.fem.case import read_case
+from bracedtop.fem.describe import nodal_lines
+from bracedtop.fem.model import Model, Modes, build_model, deflections, solve
+from bracedtop.fem.synthesis import Disturbance, tap_signal, write_wav
+from bracedtop.fem.wood import Wood
+from bracedtop.geometry.units import MM
+
+SEED = 20
+RATE = 24_000
+N_HITS = 5
+SPACING = 0.9
+LOUDEST = 0.6
+
+NOTE = """\
+# Invented. These taps belong to no instrument: they are computed from the drawing with other woods and thicknesses
+# than it states, and rendered with noise and uneven hits by scripts/demo_taps.py.
+"""
+
+
+@dataclass(frozen=True, slots=True)
+class TapPlace:
+    """Where the top is tapped and where the microphone hangs, m, and the name of the recording."""
+
+    name: str
+    tap: tuple[float, float]
+    microphone: tuple[float, float]
+
+
+PLACES = (
+    TapPlace("bridge", (0.168, 0.03), (0.14, -0.06)),
+    TapPlace("lower-bout-bass", (0.10, 0.145), (0.09, 0.10)),
+    TapPlace("waist-treble", (0.27, -0.085), (0.20, -0.11)),
+)
+
+
+def hidden(wood: Wood) -> Wood:
+    """The wood that the invented maker really used: stiffer along, softer across, a little lighter."""
+    factors = {"E_L": 1.11, "E_R": 0.90, "G_LR": 1.06, "density": 0.97}
+    return replace(wood, **{key: factor * getattr(wood, key) for key, factor in factors.items()})
+
+
+def decay_times(hz: np.ndarray) -> np.ndarray:
+    """T60 of each mode, s: a quality factor of about 60 that falls slowly with frequency, as spruce tops have."""
+    q = 62 * (hz / 200) ** -0.12
+    return np.asarray(6.908 * q / (np.pi * hz))
+
+
+def main(argv: Sequence[str]) -> None:
+    """Write the taps of a case anew."""
+    folder = Path(argv[0])
+    case = read_case(folder)
+    woods = {name: hidden(wood) for name, wood in case.woods.items()}
+    model = build_model(case.design, woods, size=20 * MM)
+    modes = solve(model, 14)
+    # The last ones only colour the sound.
+    rng = np.random.default_rng(SEED)
+    (folder / "taps").mkdir(exist_ok=True)
+    for place in PLACES:
+        signal = rendered(model, modes, place, rng)
+        write_wav(folder / "taps" / f"{place.name}.wav", signal, RATE)
+    (folder / "taps.csv").write_text(NOTE + notes(model, modes, rng), encoding="utf-8")
+
+
+def rendered(model: Model, modes: Modes, place: TapPlace, rng: np.random.Generator) -> np.ndarray:
+    """Sound of a few hits at one place."""
+    there, here = (deflections(model, modes, np.array([xy]))[:, 0] for xy in (place.tap, place.microphone))
+    amplitude = there * here / np.abs(there * here).max()
+    hits = 0.4 + SPACING * np.arange(N_HITS) + rng.uniform(-0.05, 0.05, N_HITS)
+    signal = tap_signal(
+        modes.frequencies,
+        decay_times(modes.frequencies),
+        amplitude,
+        rate=RATE,
+        duration=0.4 + SPACING * N_HITS + 0.3,
+        hit_times=hits,
+        rng=rng,
+        disturbance=Disturbance(noise_db=-34.0, hum_hz=50.0, hum_db=-38.0),
+    )
+    return LOUDEST * signal / np.abs(signal).max()
+
+
+def notes(model: Model, modes: Modes, rng: np.random.Generator) -> str:
+    """taps.csv: what the invented maker wrote down for the three lowest modes, to the nearest hertz."""
+    rows = ["hz,label,nodes_across,nodes_along"]
+    labels = ("long note, loud at both ends", "twist", "low growl")
+    for hz, (across, along), label in zip(modes.frequencies, nodal_lines(model, modes), labels, strict=False):
+        rows.append(f'{hz + rng.normal(0, 0.2):.0f},"{label}",{across},{along}')
+    return "\n".join(rows) + "\n"
+
+
+if __name__ == "__main__":
+    main(sys.argv[1:])
