@@ -145,7 +145,7 @@ def _woods(tables: CaseTable) -> dict[str, Wood]:
 
 
 def _built_in(where: str, name: str, own: tuple[str, ...]) -> Wood:
-    known = (*own, *wood_names())
+    known = tuple(dict.fromkeys((*own, *wood_names())))
     if name not in wood_names():
         _refuse(where, shown(name), f"no such wood; {did_you_mean(name, known)}known: {', '.join(known)}")
     return handbook_wood(name)

@@ -44,23 +44,10 @@ def read_tables(folder: Path) -> CaseTable:
 
 def _text(folder: Path) -> str:
     path = folder / FILE_NAME
-    if not folder.exists():
-        message = f"{shown(folder)}: no such folder; a case is a folder that holds {FILE_NAME}"
-        raise FileError(message)
-    if not folder.is_dir():
-        message = f"{shown(folder)}: is a file; give the case's folder, the one that holds {FILE_NAME}"
-        raise FileError(message)
-    if not path.exists():
-        message = f"{shown(path)}: no such file; a case is a folder that holds {FILE_NAME}"
-        raise FileError(message)
-    if not path.is_file():
-        message = f"{shown(path)}: is not a regular file; {FILE_NAME} has to be a text file"
-        raise FileError(message)
     try:
-        with path.open("rb") as stream:
-            content = stream.read(MAX_BYTES + 1)
+        content = _content(folder, path)
     except OSError as error:
-        message = f"{shown(path)}: cannot be read ({error.strerror}); allow reading it"
+        message = f"{shown(path)}: cannot be read ({error.strerror}); it has to be a readable text file"
         raise FileError(message) from None
     if len(content) > MAX_BYTES:
         message = f"{FILE_NAME}: is larger than {MAX_BYTES // 1000} kB; a drawing has to be smaller"
@@ -75,6 +62,24 @@ def _text(folder: Path) -> str:
         message = f"{FILE_NAME}: is empty; it has to hold at least [outline] and [top]"
         raise FileError(message)
     return text
+
+
+def _content(folder: Path, path: Path) -> bytes:
+    if not folder.exists():
+        message = f"{shown(folder)}: no such folder; a case is a folder that holds {FILE_NAME}"
+        raise FileError(message)
+    if not folder.is_dir():
+        message = f"{shown(folder)}: is a file; give the case's folder, the one that holds {FILE_NAME}"
+        raise FileError(message)
+    if not path.exists():
+        message = f"{shown(path)}: no such file; a case is a folder that holds {FILE_NAME}"
+        raise FileError(message)
+    # A pipe or a device would make reading wait for ever.
+    if not path.is_file():
+        message = f"{shown(path)}: is not a regular file; {FILE_NAME} has to be a text file"
+        raise FileError(message)
+    with path.open("rb") as stream:
+        return stream.read(MAX_BYTES + 1)
 
 
 def _toml(text: str) -> dict[str, Any]:
@@ -136,8 +141,15 @@ def _unknown_key(key: str, where: str, allowed: Sequence[str]) -> str:
 
 def did_you_mean(word: str, known: Iterable[str]) -> str:
     """Suggestion such as ``did you mean "width_mm"? `` (with the blank behind it), or nothing."""
-    close = difflib.get_close_matches(word[:100], list(known), n=1)
-    return f'did you mean "{close[0]}"? ' if close else ""
+    best = max(((_likeness(word[:100], name), name) for name in known), default=(0.0, ""))
+    return f'did you mean "{best[1]}"? ' if best[0] >= 0.6 else ""
+
+
+def _likeness(word: str, name: str) -> float:
+    # A part of a name counts a little less than the whole: "cedar" is near "cedar_western_red".
+    parts = [part for part in name.split("_") if len(part) > 3]
+    whole, *rest = (difflib.SequenceMatcher(None, text, word).ratio() for text in (name, *parts))
+    return max(whole, *(0.9 * part for part in rest)) if rest else whole
 
 
 def _model_keys(loc: tuple[int | str, ...]) -> list[str]:
@@ -184,8 +196,8 @@ def shown(value: object) -> str:
 
 
 def shown_text(text: str) -> str:
-    """Text from outside on one line: unprintable characters escaped, cut after 80."""
-    cut = text if len(text) <= 80 else f"{text[:77]}..."
+    """Text from outside on one line: unprintable characters escaped, cut after 200."""
+    cut = text if len(text) <= 200 else f"{text[:197]}..."
     return "".join(c if c.isprintable() else c.encode("unicode_escape").decode() for c in cut)
 
 

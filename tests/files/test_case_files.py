@@ -1,9 +1,11 @@
 """Good and bad top.toml files: what is read, and that every complaint is one line that names file and key."""
 
 import dataclasses
+import os
 import random
 import re
 import time
+from pathlib import Path
 
 import numpy as np
 import pytest
@@ -153,7 +155,9 @@ nu_RT = 0.435
 density_kg_per_m3 = 400
 """
 
-GOOD = {"box": BOX, "body": BODY, "smooth": SMOOTH}
+WREN = (Path(__file__).parents[2] / "cases" / "wren" / "top.toml").read_text(encoding="utf-8")
+
+GOOD = {"box": BOX, "body": BODY, "smooth": SMOOTH, "wren": WREN}
 
 
 def read(folder, text) -> Case:
@@ -352,6 +356,7 @@ BAD = [
     ("unknown brace", 'under = "x1"', 'under = "x3"', 'joint 1.under = "x3": no such brace; braces: x1, x2'),
     ("same brace", 'over = "x2"', 'over = "x1"', "joint"),
     ("unknown wood", '"rosewood_indian"', '"rosewod_indian"', 'did you mean "rosewood_indian"?'),
+    ("part of a name", '"rosewood_indian"', '"cedar"', 'did you mean "cedar_western_red"?'),
     ("unknown base", 'on = "spruce_sitka"', 'on = "aluminium"', 'wood "my_spruce".based_on = "aluminium": no such'),
     ("no base", 'based_on = "spruce_sitka"\n', "", "E_R_gpa, E_T_gpa"),
     ("half isotropic", "nu = 0.3\n", "", 'wood "aluminium": missing nu; a material takes either E_gpa + nu'),
@@ -467,6 +472,23 @@ def test_folder_and_file_are_told_apart(tmp_path):
     with pytest.raises(FileError, match="no such folder") as caught:
         read_tables(tmp_path / "two\nlines")
     assert "\n" not in str(caught.value)
+
+
+def test_path_that_no_file_system_holds(tmp_path):
+    with pytest.raises(FileError):
+        read_tables(tmp_path / ("x" * 5000))
+
+
+@pytest.mark.skipif(not hasattr(os, "mkfifo"), reason="named pipes are a POSIX thing")
+def test_pipe_is_not_waited_for(tmp_path):
+    os.mkfifo(tmp_path / "top.toml")
+    with pytest.raises(FileError, match="not a regular file"):
+        read_tables(tmp_path)
+
+
+@pytest.mark.parametrize("name", GOOD)
+def test_good_files_are_good(tmp_path, name):
+    assert read(tmp_path, GOOD[name]).design.outline.length > 0.4
 
 
 # Random edits ----------------------------------------------------------------------------------------------------
