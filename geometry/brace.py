@@ -10,6 +10,9 @@ from bracedtop.geometry.outline import Array, frozen
 
 Shape = Literal["square", "rounded", "peaked"]
 
+_ROUNDING = 1e-12
+"""Heights closer than this are the same, m."""
+
 
 @dataclass(frozen=True, slots=True)
 class Brace:
@@ -81,13 +84,18 @@ class Brace:
 
         At a step the height on the far side counts.
         """
+        return self._height(distance, "right")
+
+    def _height(self, distance: Array, side: Literal["left", "right"]) -> Array:
+        """Height just before ("left") or just behind ("right") distances along the path."""
         s, h = self.stations.T
         distance = np.asarray(distance, dtype=float)
-        right = np.clip(np.searchsorted(s, distance, side="right"), 1, len(s) - 1)
+        right = np.clip(np.searchsorted(s, distance, side=side), 1, len(s) - 1)
         left = right - 1
         span = s[right] - s[left]
-        # Stations at one distance are a step: before it the near side counts, from it on the far side.
-        t = np.where(span > 0, (distance - s[left]) / np.where(span > 0, span, 1.0), distance >= s[right])
+        # Stations at one distance are a step; at an end of the stations it may be the piece looked at.
+        behind = distance >= s[right] if side == "right" else distance > s[right]
+        t = np.where(span > 0, (distance - s[left]) / np.where(span > 0, span, 1.0), behind)
         return np.asarray(h[left] + np.clip(t, 0.0, 1.0) * (h[right] - h[left]))
 
     def position(self, distance: Array) -> tuple[Array, Array]:
@@ -128,13 +136,12 @@ class Brace:
             raise DesignError(message)
         stop = min(stop, self.length)
         s, h = self.stations.T
-        # Just inside the stretch, so that a step at its end keeps its far side out.
         inner = s[(s > start) & (s < stop)]
         grid = np.unique(np.concatenate([[start], inner, [stop]]))
-        tiny = 1e-9 * max(self.length, 1e-3)
-        before, after = self.height(grid - tiny), self.height(grid + tiny)
+        # Two heights at each place, so that a step at an end of the stretch keeps its outer side.
+        before, after = self._height(grid, "left"), self._height(grid, "right")
         floor = min(after[:-1].min(), before[1:].min())
-        if not 0 <= depth <= floor + 1e-12:
+        if not 0 <= depth <= floor + _ROUNDING:
             message = (
                 f"{where}: {1e3 * depth:g} mm to take from {1e3 * start:g} to {1e3 * stop:g} mm, where the lowest "
                 f"point is {1e3 * floor:.2f} mm high; must be between 0 and that height"
@@ -155,4 +162,9 @@ class Brace:
 
 
 def _without_repeats(rows: list[tuple[float, float]]) -> list[tuple[float, float]]:
-    return [row for i, row in enumerate(rows) if i == 0 or row != rows[i - 1]]
+    """Rows without those that rounding alone tells from the one before."""
+    return [
+        row
+        for i, row in enumerate(rows)
+        if i == 0 or row[0] != rows[i - 1][0] or abs(row[1] - rows[i - 1][1]) > _ROUNDING
+    ]

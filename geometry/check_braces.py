@@ -141,11 +141,17 @@ def _check_path(brace: Brace) -> None:
     if not shapely.LineString(brace.path).is_simple:
         message = f"{where}: crosses or touches itself; draw two braces"
         raise DesignError(message)
-    # A strip that bends gains on its outer side what it loses on its inner one, unless it lies on itself.
+    # On its inner side a strip loses half its width times the tangent of half the turn before and after each bend.
+    lost = np.pad(brace.width / 2 * np.tan(turns / 2), 1)
+    lengths = np.hypot(*np.diff(brace.path, axis=0).T)
+    tight = np.flatnonzero(lost[:-1] + lost[1:] > lengths)
+    # Over all it gains outside what it loses inside, unless it lies on itself.
     area, expected = brace_footprint(brace).area, brace.length * brace.width
-    if abs(area - expected) > 0.05 * expected:
+    if len(tight) or abs(area - expected) > 0.05 * expected:
+        k = max(tight[0], tight[0] + 1, key=lost.__getitem__) if len(tight) else 0
+        near = f" row {k + 1} = {shown_point(brace.path[k])}" if len(tight) else ""
         message = (
-            f"{where}: bends too tightly for a strip {1e3 * brace.width:g} mm wide, which would lie on itself; "
+            f"{where}{near}: bends too tightly for a strip {1e3 * brace.width:g} mm wide, which would lie on itself; "
             "it needs wider bends"
         )
         raise DesignError(message)
