@@ -1,12 +1,14 @@
 """Whether braces lie on their top and meet each other as wood can. Depends on geometry/crossing, check_region."""
 
+from collections.abc import Sequence
+
 import numpy as np
 import shapely
 
 from bracedtop.geometry.brace import Brace
 from bracedtop.geometry.check_patches import refuse_repeats
 from bracedtop.geometry.check_region import SLACK, shown_point
-from bracedtop.geometry.crossing import Crossing, brace_footprint, crossings
+from bracedtop.geometry.crossing import Crossing, brace_footprint
 from bracedtop.geometry.design import Design
 from bracedtop.geometry.errors import DesignError
 
@@ -52,8 +54,14 @@ def check_braces(design: Design) -> None:
         _check_beside_holes(brace, holes)
 
 
-def check_meetings(design: Design) -> None:
-    """Refuse braces that run along each other, and crossings of more than two.
+def check_meetings(design: Design, found: Sequence[Crossing]) -> None:
+    """Refuse braces that run along each other, bends in crossings, and crossings of more than two braces.
+
+    Parameters
+    ----------
+    design : Design
+    found : sequence of Crossing
+        Its crossings.
 
     Raises
     ------
@@ -63,27 +71,41 @@ def check_meetings(design: Design) -> None:
     if len(braces) < 2:
         return
     faces = np.array([brace_footprint(brace) for brace in braces], dtype=object)
-    found = crossings(design)
+    points: dict[frozenset[str], list[shapely.Point]] = {}
+    for crossing in found:
+        points.setdefault(frozenset((crossing.under, crossing.over)), []).append(shapely.Point(crossing.point))
     first, second = shapely.STRtree(faces).query(faces, predicate="intersects")
-    for i, j in sorted((int(i), int(j)) for i, j in zip(first, second, strict=True) if i < j):
-        pair = {braces[i].name, braces[j].name}
-        points = [shapely.Point(c.point) for c in found if pair == {c.under, c.over}]
-        _check_meeting(braces[i], braces[j], shapely.intersection(faces[i], faces[j]), points)
+    pairs = sorted((int(i), int(j)) for i, j in zip(first, second, strict=True) if i < j)
+    shared = shapely.intersection(faces[[i for i, _ in pairs]], faces[[j for _, j in pairs]])
+    areas = shapely.area(shared)
+    for (i, j), place, area in zip(pairs, shared, areas, strict=True):
+        a, b = braces[i], braces[j]
+        crossed = points.get(frozenset((a.name, b.name)), [])
+        # Straight strips share their widths' product over the sine of their angle.
+        plain = crossed and len(a.path) == len(b.path) == 2 and area <= a.width * b.width * ALONG
+        if not plain:
+            _check_meeting(a, b, place, crossed)
     for crossing in found:
         for name in (crossing.under, crossing.over):
             _check_straight(design.brace(name), crossing)
     _refuse_triples(found)
 
 
-def check_joints(design: Design) -> None:
+def check_joints(design: Design, found: Sequence[Crossing]) -> None:
     """Refuse joints of braces that do not cross or are not there.
+
+    Parameters
+    ----------
+    design : Design
+    found : sequence of Crossing
+        Its crossings.
 
     Raises
     ------
     DesignError
     """
     names = [brace.name for brace in design.braces]
-    pairs = {frozenset((c.under, c.over)) for c in crossings(design)}
+    pairs = {frozenset((c.under, c.over)) for c in found}
     seen: dict[frozenset[str], int] = {}
     for k, joint in enumerate(design.joints, start=1):
         for key, name in (("under", joint.under), ("over", joint.over)):
@@ -238,6 +260,8 @@ def _check_meeting(a: Brace, b: Brace, shared: shapely.Geometry, points: list[sh
 
 
 def _check_straight(brace: Brace, crossing: Crossing) -> None:
+    if len(brace.path) == 2:
+        return
     turns = np.abs(_turns(brace))
     for k in np.flatnonzero(turns > JOINT_BEND) + 1:
         if crossing.polygon.distance(shapely.Point(brace.path[k])) == 0:
@@ -250,7 +274,7 @@ def _check_straight(brace: Brace, crossing: Crossing) -> None:
             raise DesignError(message)
 
 
-def _refuse_triples(found: tuple[Crossing, ...]) -> None:
+def _refuse_triples(found: Sequence[Crossing]) -> None:
     areas = np.array([crossing.polygon for crossing in found], dtype=object)
     if len(areas) < 2:
         return

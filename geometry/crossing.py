@@ -1,13 +1,17 @@
 """Footprints of braces and the crossings cut between them. Depends on geometry/design."""
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
 import shapely
+from numpy.typing import NDArray
 
 from bracedtop.geometry.brace import Brace
 from bracedtop.geometry.design import Design
 from bracedtop.geometry.outline import Array, frozen
+
+Indices = NDArray[np.int_]
 
 
 @dataclass(frozen=True, slots=True)
@@ -55,52 +59,60 @@ def crossings(design: Design) -> tuple[Crossing, ...]:
     crossings : tuple of Crossing
     """
     braces = design.braces
-    paths = np.array([shapely.LineString(brace.path) for brace in braces], dtype=object)
-    if len(paths) < 2:
+    if len(braces) < 2:
         return ()
+    paths = np.array([shapely.LineString(brace.path) for brace in braces], dtype=object)
     first, second = shapely.STRtree(paths).query(paths, predicate="intersects")
+    once = first < second
+    i, j, xy, s, r = _passings(braces, paths, first[once], second[once])
+    faces = {int(k): brace_footprint(braces[k]) for k in np.unique([i, j])}
     joints = {frozenset((joint.under, joint.over)): joint for joint in design.joints}
     found = []
-    for i, j in sorted((int(i), int(j)) for i, j in zip(first, second, strict=True) if i < j):
-        points = crossing_points(braces[i], braces[j])
-        if not points:
-            continue
-        joint = joints.get(frozenset((braces[i].name, braces[j].name)))
-        swapped = joint is not None and joint.under == braces[j].name
-        under, over = (braces[j], braces[i]) if swapped else (braces[i], braces[j])
-        shared = shapely.intersection(brace_footprint(under), brace_footprint(over))
-        for point in points:
-            low = min(float(b.height(np.array(distance_along(b, point)))) for b in (under, over))
-            kept = low / 2 if joint is None or joint.kept is None else joint.kept
-            parts = [part for part in shapely.get_parts(shared) if part.geom_type == "Polygon"]
-            nearest = int(np.argmin(shapely.distance(parts, shapely.Point(point))))
-            found.append(Crossing(under.name, over.name, frozen(point), kept, parts[nearest]))
+    for k in np.lexsort((s, j, i)):
+        a, b = braces[i[k]], braces[j[k]]
+        joint = joints.get(frozenset((a.name, b.name)))
+        under, over = (b, a) if joint is not None and joint.under == b.name else (a, b)
+        low = min(float(a.height(s[k])), float(b.height(r[k])))
+        kept = low / 2 if joint is None or joint.kept is None else joint.kept
+        parts = shapely.get_parts(shapely.intersection(faces[int(i[k])], faces[int(j[k])]))
+        nearest = int(np.argmin(shapely.distance(parts, shapely.Point(xy[k]))))
+        found.append(Crossing(under.name, over.name, frozen(xy[k]), kept, parts[nearest]))
     return tuple(found)
 
 
-def crossing_points(a: Brace, b: Brace) -> list[Array]:
-    """Points where two braces pass through each other, (2,) arrays in m, in order along `a`."""
-    meeting = shapely.intersection(shapely.LineString(a.path), shapely.LineString(b.path))
-    points = [np.array(part.coords[0]) for part in shapely.get_parts(meeting) if part.geom_type == "Point"]
-    points = [p for p in points if _passes(a, b, p) and _passes(b, a, p)]
-    return sorted(points, key=lambda p: distance_along(a, p))
+def _passings(
+    braces: Sequence[Brace], paths: NDArray[np.object_], i: Indices, j: Indices
+) -> tuple[Indices, Indices, Array, Array, Array]:
+    """Where braces i[k] and j[k] pass through each other: their numbers, the point, and its distance along either."""
+    meetings, of = shapely.get_parts(shapely.intersection(paths[i], paths[j]), return_index=True)
+    dots = shapely.get_type_id(meetings) == shapely.GeometryType.POINT
+    points, i, j = meetings[dots], i[of[dots]], j[of[dots]]
+    widths = np.array([brace.width for brace in braces])
+    s, r = (shapely.line_locate_point(paths[k], points) for k in (i, j))
+    xy = shapely.get_coordinates(points)
+    a, b = _direction(paths[i], s, widths[j] / 2), _direction(paths[j], r, widths[i] / 2)
+    sine = np.maximum(np.abs(a[:, 0] * b[:, 1] - a[:, 1] * b[:, 0]), 1e-3)
+    ok = _leaves(paths[i], s, widths[j] / 2 / sine, b) & _leaves(paths[j], r, widths[i] / 2 / sine, a)
+    return i[ok], j[ok], xy[ok], s[ok], r[ok]
 
 
-def distance_along(brace: Brace, point: Array) -> float:
-    """Distance along a brace's path of its place nearest to a point, m."""
-    return float(shapely.LineString(brace.path).project(shapely.Point(point)))
+def _direction(paths: NDArray[np.object_], distance: Array, reach: Array) -> Array:
+    """Unit vectors (n, 2) along paths about given distances, taken over `reach` either way."""
+    length = shapely.length(paths)
+    before, after = np.maximum(distance - reach, 0.0), np.minimum(distance + reach, length)
+    chord = _at(paths, after) - _at(paths, before)
+    return np.asarray(chord / np.hypot(*chord.T)[:, None])
 
 
-def _passes(brace: Brace, other: Brace, point: Array) -> bool:
-    """Whether `brace` leaves the flanks of `other` on opposite sides of `point`."""
-    s, r = distance_along(brace, point), distance_along(other, point)
-    along = other.position(np.array([r]))[1][0]
-    direction = brace.position(np.array([s]))[1][0]
-    sine = abs(float(along[0] * direction[1] - along[1] * direction[0]))
+def _leaves(paths: NDArray[np.object_], distance: Array, reach: Array, along: Array) -> NDArray[np.bool_]:
+    """Whether paths go on for `reach` either way, to opposite sides of lines in the directions `along`."""
+    point = _at(paths, distance)
+    inside = (distance >= reach) & (distance <= shapely.length(paths) - reach)
     # Looked at beyond the flank, so that a path which only bends at the other's centreline is told apart.
-    reach = other.width / 2 / max(sine, 1e-3)
-    if s < reach or s > brace.length - reach:
-        return False
-    offsets = brace.position(np.array([s - reach, s + reach]))[0] - point
-    sides = along[0] * offsets[:, 1] - along[1] * offsets[:, 0]
-    return bool(sides[0] * sides[1] < 0)
+    before, after = _at(paths, np.maximum(distance - reach, 0.0)) - point, _at(paths, distance + reach) - point
+    sides = [along[:, 0] * step[:, 1] - along[:, 1] * step[:, 0] for step in (before, after)]
+    return np.asarray(inside & (sides[0] * sides[1] < 0))
+
+
+def _at(paths: NDArray[np.object_], distance: Array) -> Array:
+    return np.asarray(shapely.get_coordinates(shapely.line_interpolate_point(paths, distance)))

@@ -34,5 +34,6 @@ def check_layout(design: Design) -> None:
     check_holes(design)
     check_patches(design)
     check_braces(design)
-    check_meetings(design)
-    check_joints(design)
+    found = crossings(design)
+    check_meetings(design, found)
+    check_joints(design, found)
