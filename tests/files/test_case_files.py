@@ -17,6 +17,7 @@ from bracedtop.fem.case_file import MAX_BYTES, read_tables
 from bracedtop.fem.case_writer import case_text
 from bracedtop.fem.wood_table import handbook_wood
 from bracedtop.geometry.errors import BracedTopError, DesignError, FileError
+from bracedtop.geometry.mesh import mesh_top
 
 BOX = """\
 name = "box"
@@ -582,3 +583,19 @@ def test_random_edits_are_read_or_refused_in_one_line(tmp_path, content):
         assert isinstance(case, Case)
     assert time.process_time() - start < 2
     assert (tmp_path / "top.toml").read_bytes() == content
+
+
+@pytest.mark.slow
+@settings(
+    max_examples=600,
+    derandomize=True,
+    deadline=None,
+    suppress_health_check=[HealthCheck.function_scoped_fixture, HealthCheck.too_slow],
+)
+@given(content=edited())
+def test_random_edits_that_are_read_can_be_meshed(tmp_path, content):
+    try:
+        case = read(tmp_path, content)
+    except BracedTopError:
+        return
+    assert mesh_top(case.design, case.mesh_size or 25e-3).n_triangles > 0
