@@ -4,7 +4,7 @@ from itertools import combinations
 
 import shapely
 
-from bracedtop.geometry.check_region import LEAST_PART, SLACK, check_corners, shown_point
+from bracedtop.geometry.check_region import LEAST_PART, SLACK, check_corners, check_tongues, shown_point
 from bracedtop.geometry.design import Design
 from bracedtop.geometry.errors import DesignError
 from bracedtop.geometry.patch import Patch
@@ -64,6 +64,7 @@ def _check_shape(patch: Patch) -> None:
         message = f"{where}: less than {1e3 * LEAST_PART:g} mm across; must be wider"
         raise DesignError(message)
     check_corners(patch.outline, where)
+    check_tongues(polygon, where)
     sides = shapely.get_coordinates(polygon.minimum_rotated_rectangle)
     breadth = min(shapely.Point(sides[0]).distance(shapely.Point(sides[k])) for k in (1, 3))
     if patch.thickness > breadth:

@@ -19,6 +19,10 @@ them a slip of the pen is likelier than a wish."""
 LEAST_CORNER = np.deg2rad(10.0)
 """Sharpest corner; chosen: a triangle in it has at most this angle."""
 
+SLIT, LONGEST_SLIT = 1e-3, 6e-3
+"""Width up to which and length from which a tongue or a notch of an outline is refused, m; chosen: a corner of ten
+degrees is that narrow over 5.7 mm."""
+
 LEAST_SIDE = 0.1e-3
 """Least distance of two corners, m; chosen: below what can be cut."""
 
@@ -41,11 +45,38 @@ def check_outline(outline: Outline) -> None:
         message = f"outline: less than {1e3 * LEAST_TOP:g} mm across; a top has to be wider"
         raise DesignError(message)
     check_corners(outline, "outline")
+    check_tongues(polygon, "outline")
     parts = shapely.get_parts(polygon.buffer(-LEAST_NECK / 2))
     if len(parts) > 1:
         near = shapely.shortest_line(parts[0], parts[1]).centroid
         message = f"outline: less than {1e3 * LEAST_NECK:g} mm across near {shown_point(near)} mm; it has to be wider"
         raise DesignError(message)
+
+
+def check_tongues(polygon: shapely.Polygon, where: str) -> None:
+    """Refuse long narrow tongues of an area and long narrow notches in it.
+
+    Raises
+    ------
+    DesignError
+    """
+    half = SLIT / 2
+    # A smooth curve has far more points than this needs.
+    polygon = polygon.simplify(SLIT / 20)
+    opened, closed = polygon.buffer(-half).buffer(half), polygon.buffer(half).buffer(-half)
+    tongues, notches = polygon.difference(opened), closed.difference(polygon)
+    for kind, rest, end in (("tongue", tongues, opened), ("notch", notches, closed.boundary)):
+        tips = shapely.points(shapely.get_coordinates(rest))
+        if not len(tips):
+            continue
+        depth = shapely.distance(tips, end)
+        k = int(depth.argmax())
+        if depth[k] > LONGEST_SLIT:
+            message = (
+                f"{where}: {kind} less than {1e3 * SLIT:g} mm wide at {shown_point(tips[k])} mm; "
+                f"must be wider or shorter than {1e3 * LONGEST_SLIT:g} mm"
+            )
+            raise DesignError(message)
 
 
 def check_corners(outline: Outline, where: str) -> None:
@@ -96,8 +127,9 @@ def check_plate(design: Design) -> None:
     if plate.ring_width < LEAST_PART / 2:
         message = f"{where}: must be 0 for none or at least {1e3 * LEAST_PART / 2:g}"
         raise DesignError(message)
-    inner = polygon.buffer(-plate.ring_width)
-    if inner.buffer(-LEAST_PART / 2).is_empty:
+    # A little narrower still, so that no sliver is left between the ring's two sides.
+    inner = polygon.buffer(-plate.ring_width - LEAST_PART / 2)
+    if inner.is_empty:
         message = f"{where}: leaves no wood inside the ring; must be less than half of the outline's width"
         raise DesignError(message)
     if inner.geom_type != "Polygon":

@@ -40,6 +40,9 @@ DUMBBELL = polygon_outline(
         *([0.4, 0.1], [0.3, 0.1], [0.3, 0.0505], [0.1, 0.0505], [0.1, 0.1], [0, 0.1]),
     ]
 )
+TONGUE = polygon_outline(
+    MM * np.array([[100, 0], [220, 0], [220, -60], [220.5, -60], [220.5, 0], [240, 0], [240, 50], [100, 50]])
+)
 LEGS = (brace("x1", (110, -150), (335, 91)), brace("x2", (110, 150), (335, -91)))
 BRIDGE = slab("bridge", (135, 0), (28, 150), side="outside", is_bridge=True)
 RING = Patch("ring", "wood", HOLE.outline(grow=0.015), 0.0015)
@@ -54,6 +57,12 @@ def top(
     joints: tuple[Joint, ...] = (),
 ) -> Design:
     return Design(outline, plate, holes, braces, patches, joints)
+
+
+def slotted(width: float) -> Outline:
+    """A rectangle with a saw cut of a width in mm."""
+    cut = [[150, 0], [150, 100], [150 + width, 100], [150 + width, 0]]
+    return polygon_outline(MM * np.array([[0, 0], *cut, [300, 0], [300, 200], [0, 200]]))
 
 
 def refusal(design: Design) -> str:
@@ -177,6 +186,7 @@ def test_mirrored_and_scaled_designs_cross_alike() -> None:
         top(patches=(slab("over the hole", (330, 0), (130, 60)),)),
         top(holes=(HOLE, Hole(np.array([0.2, 0.06]), np.array([0.03, 0.004]), 0.5))),
         top(outline=polygon_outline([[0, 0], [0.4, 0], [0.4, 0.3], [0, 0.3]]), holes=()),
+        top(outline=slotted(1.5), holes=()),
         top(brace("planed away", (100, 0), (200, 0), height=0)),
     ],
     ids=lambda design: "-".join(b.name for b in (*design.braces, *design.patches)) or "bare",
@@ -282,6 +292,14 @@ def test_what_makers_do_is_let_pass(design: Design) -> None:
         ),
         (lambda: top(holes=(Hole(np.array([0.2, 0.0]), np.array([0.05, 0.001])),)), "hole 1: 100 by 2 mm; must be at"),
         (lambda: top(outline=polygon_outline([[0, 0], [0.008, 0], [0.008, 0.3]]), holes=()), "less than 10 mm across"),
+        (
+            lambda: top(outline=slotted(0.5), holes=()),
+            "outline: notch less than 1 mm wide at [150.0, 100.0] mm; must be wider or shorter than 6 mm",
+        ),
+        (
+            lambda: top(patches=(Patch("p", "w", TONGUE, 0.002),)),
+            'patch "p": tongue less than 1 mm wide at [220.5, -60.0] mm; must be wider or shorter than 6 mm',
+        ),
         (lambda: top(outline=DUMBBELL, holes=()), "outline: less than 2 mm across near [200.0, 50.0] mm; it has to be"),
         (
             lambda: top(outline=polygon_outline([[0, 0], [0.4, 0], [0.4, 0.3], [0.39999, 0.3], [0, 0.3]]), holes=()),
