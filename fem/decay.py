@@ -13,6 +13,7 @@ S. G. Mallat, Z. Zhang, "Matching pursuits with time-frequency dictionaries", IE
 """
 
 from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -31,8 +32,8 @@ FALSE_ALARM = 1e-4
 """Chance that noise alone makes one pole in a recording; chosen."""
 
 SMALLEST = 10 ** (-48 / 20)
-"""Amplitude of the matched filter below which nothing is sought, relative to the strongest; chosen: the dynamic range
-of a room and a microphone."""
+"""Amplitude in the matched filter below which nothing is sought, relative to the strongest; chosen: the dynamic
+range of a room and a microphone."""
 
 AGAINST_NEIGHBOURS = 10 ** (-20 / 20)
 """The same relative to what is already fitted there; chosen: real decays are not exponential to better than 10 %."""
@@ -42,10 +43,13 @@ MOST_POLES = 40
 MOST_ROUNDS = 8
 LARGEST_CLUSTER = 6
 CLOSEST = 1.0
-"""Smallest distance of two modes in half bandwidths; chosen: closer ones look like one decay that is not exponential."""
+"""Smallest distance of two modes in half bandwidths; chosen: closer ones look like one decay that is no exponential."""
 
 LARGEST_STEP = 20.0
 """Largest growth of a decay rate in one fit; chosen: from one trial decay over most others."""
+
+SETTLED = 1e-4
+"""Movement of the poles in a sweep, in half bandwidths, after which no further sweep is made."""
 
 STEADY = 1e-3
 """Decay rate given to a tone that does not decay, 1/s."""
@@ -105,8 +109,8 @@ class Poles:
     steady: NDArray[np.bool_]
     signal_to_noise: Real
 
-    def kept(self, keep: NDArray[np.bool_]) -> "Poles":
-        """The poles that are marked."""
+    def kept(self, keep: NDArray[np.bool_] | NDArray[np.intp]) -> "Poles":
+        """The poles that are marked, or those of these indices in their order."""
         return Poles(
             self.omega[keep],
             self.sigma[keep],
@@ -132,16 +136,13 @@ def transform(s: Complex, omega: Real, rate: float, n: int) -> tuple[Complex, Co
     -------
     value, derivative : (n_bins, k) complex arrays
     """
-    z, zn = np.exp(s / rate), np.exp(s * n / rate)
-    # Of the product: the difference is exact where z comes close to the bin.
-    turn = np.exp(s[None, :] / rate - 1j * omega[:, None] / rate)
-    low = -np.expm1(s[None, :] / rate - 1j * omega[:, None] / rate)
+    turn = np.exp(-1j * omega / rate)[:, None] * np.exp(s / rate)
+    low = 1.0 - turn
     top = -np.expm1(s * n / rate)
-    near = np.abs(low) < 1e-12
-    low = np.where(near, 1.0, low)
-    value = np.where(near, n, top / low)
-    slope = np.where(near, n * (n - 1) / 2, -n * zn / low + top * turn / low**2) / rate
-    del z
+    # At a bin that an undamped tone hits, the sum has n equal terms.
+    low[np.abs(low) < 1e-13] = 1e-13
+    value = top / low
+    slope = (turn * value - n * np.exp(s * n / rate)) / (rate * low)
     return value, slope
 
 
@@ -210,8 +211,10 @@ def refit(decays: Decays, start: Poles) -> Poles:
     """The same poles fitted to other decays, such as those of a single hit, in the same order."""
     amplitude = np.zeros((len(decays.spectra), len(start.omega)), dtype=complex)
     # Amplitudes first, all together, so that no pole takes its neighbour's part.
-    phi = _columns(transform(-start.sigma + 1j * start.omega, decays.omega, decays.rate, decays.n_samples)[0],
-                   transform(-start.sigma - 1j * start.omega, decays.omega, decays.rate, decays.n_samples)[0])
+    phi = _columns(
+        transform(-start.sigma + 1j * start.omega, decays.omega, decays.rate, decays.n_samples)[0],
+        transform(-start.sigma - 1j * start.omega, decays.omega, decays.rate, decays.n_samples)[0],
+    )
     c = np.linalg.lstsq(phi, _stacked(decays.spectra.T), rcond=None)[0]
     amplitude = _amplitude(c, len(start.omega))
     return _measured(
@@ -234,7 +237,7 @@ def _columns(value: Complex, mirror: Complex) -> Real:
     return np.hstack([_stacked((value + mirror) / 2), _stacked(1j * (value - mirror) / 2)])
 
 
-def _amplitude(c: Real, k: int) -> Complex:
+def _amplitude(c: NDArray[np.floating[Any]], k: int) -> Complex:
     return np.asarray((c[:k] + 1j * c[k : 2 * k]).T)
 
 
@@ -251,7 +254,11 @@ def _clusters(omega: Real, sigma: Real) -> list[NDArray[np.intp]]:
     groups: list[list[int]] = []
     for k in order:
         # Bandwidth 2 sigma; 1.5 of them on either side share too many bins to be fitted apart.
-        if groups and len(groups[-1]) < LARGEST_CLUSTER and omega[k] - omega[groups[-1][-1]] < 3 * (sigma[k] + sigma[groups[-1][-1]]) + 2 * np.pi * 2:
+        if (
+            groups
+            and len(groups[-1]) < LARGEST_CLUSTER
+            and omega[k] - omega[groups[-1][-1]] < 3 * (sigma[k] + sigma[groups[-1][-1]]) + 2 * np.pi * 2
+        ):
             groups[-1].append(int(k))
         else:
             groups.append([int(k)])
@@ -266,6 +273,7 @@ def _sweep(
     for _ in range(n_sweeps if len(omega) else 0):
         parts = _model(decays, omega, sigma, amplitude)
         rest = decays.spectra - parts.sum(axis=2)
+        moved = 0.0
         for group in _clusters(omega, sigma):
             margin = np.maximum(10 * sigma[group], max(2 * np.pi * 10, 5 * (decays.omega[1] - decays.omega[0])))
             low, high = (omega[group] - margin).min(), (omega[group] + margin).max()
@@ -278,10 +286,14 @@ def _sweep(
                 decays.rate,
                 decays.n_samples,
             )
-            omega[group], sigma[group], amplitude[:, group] = _fit(local, omega[group], sigma[group], steady[group])
+            before = omega[group]
+            omega[group], sigma[group], amplitude[:, group] = _fit(local, before, sigma[group], steady[group])
+            moved = max(moved, float((np.abs(omega[group] - before) / sigma[group])[~steady[group]].max(initial=0.0)))
             changed = _model(decays, omega[group], sigma[group], amplitude[:, group])
             rest += parts[:, :, group].sum(axis=2) - changed.sum(axis=2)
             parts[:, :, group] = changed
+        if moved < SETTLED:
+            break
     return omega, sigma, amplitude
 
 
@@ -307,23 +319,30 @@ def _fit(local: Decays, omega0: Real, sigma0: Real, steady: NDArray[np.bool_]) -
         phi = np.hstack([_columns(value, mirror), background])
         return phi, slope, mirror_slope
 
+    # The minimiser asks for the residual and then for the Jacobian at the same place.
+    last: dict[bytes, tuple[Real, Real, Complex, Complex]] = {}
+
+    def factors(p: Real) -> tuple[Real, Real, Complex, Complex]:
+        key = p.tobytes()
+        if key not in last:
+            phi, slope, mirror_slope = columns(p)
+            last.clear()
+            last[key] = (*np.linalg.qr(phi), slope, mirror_slope)
+        return last[key]
+
     def residual(p: Real) -> Real:
-        q = np.linalg.qr(columns(p)[0])[0]
+        q = factors(p)[0]
         return np.asarray((target - q @ (q.T @ target)).ravel(order="F"))
 
     def jacobian(p: Real) -> Real:
-        phi, slope, mirror_slope = columns(p)
-        _, sigma = poles(p)
-        q, r = np.linalg.qr(phi)
-        c = np.linalg.solve(r, q.T @ target)
-        a = _amplitude(c, k)
+        q, r, slope, mirror_slope = factors(p)
+        sigma = poles(p)[1]
+        a = _amplitude(np.linalg.solve(r, q.T @ target), k)
         by_omega = 1j * scale * (a[:, None, :] * slope - a.conj()[:, None, :] * mirror_slope) / 2
         by_sigma = -(a[:, None, :] * slope + a.conj()[:, None, :] * mirror_slope)[:, :, free] * sigma[free] / 2
-        blocks = []
-        for hit in range(len(a)):
-            d = _stacked(np.hstack([by_omega[hit], by_sigma[hit]]))
-            blocks.append(-(d - q @ (q.T @ d)))
-        return np.concatenate(blocks)
+        d = np.concatenate([by_omega, by_sigma], axis=2)
+        d = np.concatenate([d.real, d.imag], axis=1)
+        return np.asarray(-(d - q @ (q.T @ d)).reshape(-1, d.shape[2]))
 
     p = np.zeros(k + len(free))
     if target.size > 2 * len(p):
@@ -368,7 +387,8 @@ def _candidates(
     fitted_in_time = np.fft.ifft(fitted, n_padded, axis=1)
     trials = [tau for tau in TRIAL_DECAYS if tau <= 1.5 * duration]
     threshold = chi2.isf(FALSE_ALARM / (n_bins * len(trials)), 2 * n_hits) / (2 * n_hits)
-    energies, there = [], []
+    energies: list[Real] = []
+    there: list[Real] = []
     for tau in trials:
         window = np.exp(-grid / tau)
         norm = np.mean(window**2)
@@ -382,17 +402,14 @@ def _candidates(
         found += [(float(energy[k]), float(decays.omega[k]), 1.0 / tau) for k in peaks[good[peaks]]]
     found.sort(reverse=True)
     taken: list[tuple[float, float, float]] = []
-    # A decaying mode may lie on a steady tone, not on another mode.
-    near = np.where(steady, 0.0, CLOSEST * sigma)
-    found = [
-        (e, o, s)
-        for e, o, s in found
-        if (np.abs(omega - o) > np.where(steady & (s * duration > 3), -1.0, np.maximum(near, CLOSEST * s) + spacing)).all()
-    ]
     for energy_k, omega_k, sigma_k in found:
         # Weaker ones wait for the next round, when the skirts of the strong are gone.
-        if energy_k < 0.003 * found[0][0] or len(taken) >= 10:
+        if len(taken) >= 10 or (taken and energy_k < 0.003 * taken[0][0]):
             break
+        # A decaying mode may lie on a steady tone, not on another mode.
+        near = np.abs(omega - omega_k) < CLOSEST * np.maximum(sigma, sigma_k) + spacing
+        if (near & ~(steady & (sigma_k * duration > 3))).any():
+            continue
         skirts = sum(e * 4 * (s + sigma_k) ** 2 / ((s + sigma_k) ** 2 + (omega_k - o) ** 2) for e, o, s in taken)
         if energy_k > skirts and all(abs(omega_k - o) > 3 * spacing for _, o, _ in taken):
             taken.append((energy_k, omega_k, sigma_k))

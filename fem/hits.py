@@ -111,8 +111,8 @@ def find_hits(signal: Real, rate: float, clipped: NDArray[np.intp]) -> tuple[Hit
         last = max([k, *bounces[i]])
         peak = last + int(whole.level[last : last + 12].argmax())
         # A step of a steady sound does not die away; at the file's start it also upsets the upper bands' filters.
-        band = whole if k < 10 else where[i]
-        if band.slow[peak:stop].min(initial=np.inf) > band.slow[k : k + 25].max() - DECAY_DB:
+        slow = (whole if k < 10 else where[i]).slow
+        if slow[peak:stop].min(initial=np.inf) > slow[k : k + 25].max() - DECAY_DB:
             continue
         decay_s = peak * step + AFTER_STRIKE
         near = clipped[(clipped >= k * hop) & (clipped < stop * hop)]

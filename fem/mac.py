@@ -4,9 +4,10 @@ Depends on geometry/errors.
 """
 
 import numpy as np
-from bracedtop.geometry.errors import AccuracyError
 from scipy.optimize import linear_sum_assignment
 from scipy.sparse import sparray, spmatrix
+
+from bracedtop.geometry.errors import AccuracyError
 
 
 def mac(a: np.ndarray, b: np.ndarray, weight: np.ndarray | spmatrix | sparray | None = None) -> np.ndarray:

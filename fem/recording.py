@@ -318,4 +318,4 @@ def _spectrum(
     frequency = np.fft.rfftfreq(padded, 1 / sound.rate)
     inside = (frequency >= limits[0]) & (frequency <= limits[1])
     power = power[inside]
-    return frequency[inside], 10 * np.log10(np.maximum(power / power.max(), 1e-12))
+    return np.asarray(frequency[inside], dtype=float), 10 * np.log10(np.maximum(power / power.max(), 1e-12))

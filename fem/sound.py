@@ -67,7 +67,7 @@ def read_sound(path: Path) -> Sound:
                 raise FileError(message)
             if not LOWEST_RATE <= rate <= HIGHEST_RATE:
                 message = (
-                    f"{path}: {rate} samples a second; must be {LOWEST_RATE} to {HIGHEST_RATE} to hold the modes of a top"
+                    f"{path}: {rate} samples a second; must be {LOWEST_RATE} to {HIGHEST_RATE} to hold a top's modes"
                 )
                 raise FileError(message)
             if n_channels > MOST_CHANNELS:

@@ -12,7 +12,7 @@ import soundfile
 from bracedtop.geometry.errors import FileError
 
 SOUNDING = 0.1
-"""The signal's level is its root mean square over this time after the first hit, s; chosen: decays of tops last as long."""
+"""The signal's level is its root mean square over this time after the first hit, s; chosen: tops ring as long."""
 
 
 @dataclass(frozen=True, slots=True)
