@@ -54,10 +54,16 @@ def mode_picture(view: TopView, deflection: DeflectionMap, summary: "ModeSummary
     legend_shapes, legend_labels = _legend(frame)
     across, along = summary.nodal_lines
     name, deviation = note(summary.hz)
+    pitch = f"{name} {deviation:+.0f} cents".replace("-", "\N{MINUS SIGN}")
     lines = f"node lines: {across} across, {along} along the grain"
     words = summary.name if summary.name.endswith("along") else f"{summary.name}; {lines}"
     labels = [
-        *heading(frame, f"Mode {summary.mode}: {summary.hz:.1f} Hz", f"{name} {deviation:+.0f} cents".replace("-", "\N{MINUS SIGN}"), words),
+        *heading(
+            frame,
+            f"Mode {summary.mode}: {summary.hz:.1f} Hz",
+            pitch,
+            words,
+        ),
         *_signs(places, cleaned, found, borders(view, frame)),
         *legend_labels,
     ]

@@ -10,8 +10,8 @@ import shapely
 from scipy import sparse
 from scipy.sparse.csgraph import connected_components
 
-NEGLIGIBLE = 0.01
-"""A lobe that moves less than this part of the largest deflection is taken as still; chosen: no powder shows it."""
+NEGLIGIBLE = 0.04
+"""A lobe that moves less than this part of the largest deflection is taken as still; chosen: as nodes are counted."""
 
 _TINY = 1e-9
 _ROUNDS = 4

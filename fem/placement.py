@@ -40,7 +40,7 @@ def beside(
     borders : sequence of (n, 2) arrays
         Closed lines that a label crosses only if it must, px.
     """
-    lines = shapely.multilinestrings([shapely.linearrings(border) for border in borders])
+    lines = shapely.MultiLineString([shapely.LinearRing(border) for border in borders])
     shapely.prepare(lines)
     faces = [shapely.Polygon(border) for _, border in wanted]
     tree = shapely.STRtree(faces)

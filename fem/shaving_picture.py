@@ -90,7 +90,7 @@ def shaving_picture(
     wanted = [
         (signed(s.hz_per_mm, decimals), frame.place(s.border))
         for s in reversed(order)
-        if abs(s.hz_per_mm) > _SILENT * strongest
+        if abs(s.hz_per_mm) > max(_SILENT * strongest, 0.5 * 10.0**-decimals)
     ]
     bar_shapes, bar_labels = _colour_bar(frame, top, [s.hz_per_mm for s in stretches])
     title = f"Shaving map, mode {summary.mode}"
@@ -146,8 +146,9 @@ def _colours(values: Sequence[float] | np.ndarray, top: float) -> list[Rgb]:
 
 def _colour_bar(frame: Frame, top: float, values: Sequence[float]) -> tuple[list[Shape], list[Label]]:
     """Bar of colours with its scale: falling on the left of zero, rising on its right if any stretch does."""
-    stop = nice_limit(max(values)) if max(values, default=0.0) > 0 else 0.0
-    start = -nice_limit(-min(values)) if min(values, default=-1.0) < 0 else 0.0
+    most, least = max(values, default=0.0), min(values, default=0.0)
+    stop = nice_limit(most) if most > 0 else 0.0
+    start = -nice_limit(-least) if least < 0 or stop == 0 else 0.0
     words = "Hz per mm"
     left, right = MARGIN + text_width(words, SMALL) + 40.0, frame.width - MARGIN - 24.0
     low, high, n = 116.0, 146.0, 100
