@@ -58,6 +58,7 @@ class Arrangement:
         self.tolerance = tolerance
         self.nodes: list[tuple[float, float]] = []
         self.arcs: dict[int, Arc] = {}
+        self._shapes: dict[int, shapely.LineString] = {}
         self._next = 0
 
     def add_closed_curve(self, points: Array, corners: Array, name: str) -> None:
@@ -119,6 +120,7 @@ class Arrangement:
 
     def _new_arc(self, start: int, stop: int, points: Array, names: frozenset[str]) -> None:
         self.arcs[self._next] = Arc(start, stop, points, names)
+        self._shapes[self._next] = shapely.LineString(points)
         self._next += 1
 
     def _node_at(self, point: Array) -> int:
@@ -126,12 +128,11 @@ class Arrangement:
         node = self._nearest_node(point)
         if node is not None:
             return node
-        keys, lines = self._lines()
-        if keys:
-            gaps = shapely.distance(lines, shapely.Point(point))
+        if self._shapes:
+            gaps = shapely.distance(np.array(list(self._shapes.values()), dtype=object), shapely.Point(point))
             k = int(gaps.argmin())
             if gaps[k] < self.tolerance:
-                return self._node_on_arc(keys[k], point)
+                return self._node_on_arc(list(self._shapes)[k], point)
         return self._new_node(point)
 
     def _nearest_node(self, point: Array) -> int | None:
@@ -143,18 +144,21 @@ class Arrangement:
 
     def _node_on_arc(self, key: int, point: Array) -> int:
         """Node on an arc at its point nearest to `point`; an end of the arc if that is within the tolerance."""
-        arc = self.arcs[key]
-        line = shapely.LineString(arc.points)
-        at = line.project(shapely.Point(point))
-        foot = np.array(line.interpolate(at).coords[0])
+        line = self._shapes[key]
+        foot = np.array(line.interpolate(line.project(shapely.Point(point))).coords[0])
         node = self._nearest_node(foot)
-        if node is not None:
-            return node
+        return self._cut(key, foot) if node is None else node
+
+    def _cut(self, key: int, foot: Array) -> int:
+        """New node that cuts an arc in two at a point on it."""
+        arc = self.arcs[key]
+        at = self._shapes[key].project(shapely.Point(foot))
         stations = np.concatenate([[0.0], np.cumsum(np.hypot(*np.diff(arc.points, axis=0).T))])
         node = self._new_node(foot)
-        before = arc.points[stations < at - 1e-3 * self.tolerance]
-        after = arc.points[stations > at + 1e-3 * self.tolerance]
-        del self.arcs[key]
+        inner = np.arange(len(stations))
+        before = arc.points[(inner == 0) | ((stations < at - 1e-3 * self.tolerance) & (inner < inner[-1]))]
+        after = arc.points[(inner == inner[-1]) | ((stations > at + 1e-3 * self.tolerance) & (inner > 0))]
+        del self.arcs[key], self._shapes[key]
         self._new_arc(arc.start, node, np.vstack([before, foot]), arc.names)
         self._new_arc(node, arc.stop, np.vstack([foot, after]), arc.names)
         return node
@@ -185,31 +189,50 @@ class Arrangement:
 
     def _crossings(self, ends: Array, seen: frozenset[int]) -> list[int]:
         """Nodes made where a piece crosses arcs, in order along it."""
-        found: list[tuple[float, ...]] = []
+        found: list[tuple[float, int, tuple[float, ...]]] = []
         piece = shapely.LineString(ends)
-        keys, lines = self._lines()
-        for key in np.array(keys, dtype=int)[shapely.intersects(lines, piece)] if keys else ():
-            arc = self.arcs[int(key)]
-            meeting = shapely.LineString(arc.points).intersection(piece)
-            found += [part.coords[0] for part in shapely.get_parts(meeting) if part.geom_type == "Point"]
-        nodes = []
-        for point in sorted(found, key=lambda xy: float(np.hypot(xy[0] - ends[0, 0], xy[1] - ends[0, 1]))):
-            node = self._node_at(np.array(point))
-            if node not in seen and node not in nodes:
+        for key in self._meeting(piece):
+            meeting = self._shapes[key].intersection(piece)
+            for part in shapely.get_parts(meeting):
+                if part.geom_type == "Point":
+                    xy = part.coords[0]
+                    found.append((float(np.hypot(xy[0] - ends[0, 0], xy[1] - ends[0, 1])), key, xy))
+        nodes: list[int] = []
+        for _, key, xy in sorted(found):
+            node = self._crossing_node(key, np.array(xy), seen)
+            if node is not None and node not in nodes:
                 nodes.append(node)
         return nodes
+
+    def _crossing_node(self, key: int, point: Array, seen: frozenset[int]) -> int | None:
+        """Node for the crossing of a piece with an arc, or None where they meet in a node of the piece."""
+        if key not in self.arcs:
+            # The arc was cut at a crossing just before; the pieces are looked at when the line is bent through it.
+            return None
+        arc = self.arcs[key]
+        node = self._nearest_node(point)
+        if node is None:
+            return self._node_on_arc(key, point)
+        if node not in seen:
+            return node
+        if node in (arc.start, arc.stop):
+            return None
+        # The piece's own end lies beside the arc: the crossing stays, however short the edge it makes.
+        return self._cut(key, point)
 
     def _join(self, a: int, b: int, ends: Array, name: str) -> None:
         """Name the arc that already joins two nodes, or make one."""
         piece = shapely.LineString(ends)
         for key, arc in self.arcs.items():
             if {arc.start, arc.stop} == {a, b} and (
-                arc.is_straight or shapely.LineString(arc.points).hausdorff_distance(piece) < 2 * self.tolerance
+                arc.is_straight or self._shapes[key].hausdorff_distance(piece) < 2 * self.tolerance
             ):
                 self.arcs[key] = Arc(arc.start, arc.stop, arc.points, arc.names | {name})
                 return
         self._new_arc(a, b, ends, frozenset([name]))
 
-    def _lines(self) -> tuple[list[int], Array]:
-        keys = list(self.arcs)
-        return keys, np.array([shapely.LineString(self.arcs[k].points) for k in keys], dtype=object)
+    def _meeting(self, piece: shapely.LineString) -> list[int]:
+        """Arcs that share a point with a piece."""
+        keys = np.array(list(self._shapes), dtype=int)
+        lines = np.array(list(self._shapes.values()), dtype=object)
+        return [int(k) for k in keys[shapely.intersects(lines, piece)]] if len(keys) else []

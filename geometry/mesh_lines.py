@@ -6,14 +6,10 @@ import numpy as np
 import shapely
 
 from bracedtop.geometry.arrangement import Arc, Arrangement
-from bracedtop.geometry.brace import Brace
+from bracedtop.geometry.chords import KINK, chords, turns
 from bracedtop.geometry.design import Design
-from bracedtop.geometry.layout import Crossing
+from bracedtop.geometry.layout import Crossing, brace_footprint
 from bracedtop.geometry.outline import Array, Outline
-
-KINK = np.deg2rad(20.0)
-"""A turn above this at one point of a curve makes it a corner, marked or not; chosen: far above a curve's turn
-from one millimetre to the next."""
 
 
 def joint_name(crossing: Crossing) -> str:
@@ -26,13 +22,8 @@ def ring_border(design: Design) -> shapely.Polygon | shapely.MultiPolygon:
     return design.outline.polygon.buffer(-design.plate.ring_width, quad_segs=32)
 
 
-def brace_line(brace: Brace, region: shapely.Polygon) -> shapely.Geometry:
-    """The part of a brace's path on the top."""
-    return shapely.LineString(brace.path).intersection(region)
-
-
 def arrange(design: Design, found: Sequence[Crossing], tolerance: float) -> list[Arc]:
-    """All lines of a design as arcs between nodes.
+    """All lines of a design as arcs between nodes. Braces count by the borders of their glued faces.
 
     The order tells who gives way to whom: rim and holes, braces, crossings, patch borders, edge ring.
     """
@@ -42,23 +33,23 @@ def arrange(design: Design, found: Sequence[Crossing], tolerance: float) -> list
     corners: list[tuple[float, float]] = []
     for name, outline in _closed_curves(design):
         # The rim runs anticlockwise, a hole clockwise: the top lies on the left.
-        marks = outline.corners | (_turns(outline.points) > KINK)
+        marks = outline.corners | (turns(outline.points) > KINK)
         corners += [(float(x), float(y)) for x, y in outline.points[marks]]
         turned = slice(None) if name == "rim" else slice(None, None, -1)
         graph.add_closed_curve(outline.points[turned], marks[turned], name)
     for brace in design.braces:
-        for part in _lines(brace_line(brace, region)):
-            graph.add_line(_simplified(part, tolerance), f"brace {brace.name}")
+        for part in _inner_border(brace_footprint(brace), region, tolerance):
+            graph.add_line(chords(part, tolerance), f"brace {brace.name}")
     for crossing in found:
         for part in _lines(crossing.polygon.exterior.intersection(region)):
-            graph.add_line(_simplified(part, tolerance), joint_name(crossing))
+            graph.add_line(chords(part, tolerance), joint_name(crossing))
     for patch in design.patches:
         for part in _inner_border(patch.polygon, region, tolerance):
-            graph.add_line(_simplified(part, tolerance), "patch")
+            graph.add_line(chords(part, tolerance), "patch")
     if design.plate.ring_width > tolerance:
         for polygon in shapely.get_parts(ring_border(design)):
             for part in _inner_border(polygon, region, tolerance):
-                graph.add_line(_simplified(part, tolerance), "ring")
+                graph.add_line(chords(part, tolerance), "ring")
     return graph.without_seams(corners)
 
 
@@ -67,14 +58,6 @@ def _closed_curves(design: Design) -> list[tuple[str, Outline]]:
     for k, hole in enumerate(design.holes, start=1):
         curves.append((f"hole {k}", hole.outline()))
     return curves
-
-
-def _turns(points: Array) -> Array:
-    """Turn at each vertex of a closed polygon, rad."""
-    before = points - np.roll(points, 1, axis=0)
-    after = np.roll(points, -1, axis=0) - points
-    cross = before[:, 0] * after[:, 1] - before[:, 1] * after[:, 0]
-    return np.asarray(np.abs(np.arctan2(cross, (before * after).sum(axis=1))))
 
 
 def _lines(geometry: shapely.Geometry) -> list[Array]:
@@ -90,12 +73,8 @@ def _lines(geometry: shapely.Geometry) -> list[Array]:
 def _inner_border(polygon: shapely.Polygon, region: shapely.Polygon, tolerance: float) -> list[Array]:
     """The border of a patch on the top, without the stretches that run along the rim or a hole."""
     border = polygon.exterior.intersection(region)
-    beside = border.intersection(region.boundary.buffer(tolerance))
+    beside = border.intersection(region.boundary.buffer(0.8 * tolerance))
     runs = [part for part in map(shapely.LineString, _lines(beside)) if part.length > 6 * tolerance]
     for run in runs:
         border = border.difference(run.buffer(1e-6 * tolerance))
     return _lines(border)
-
-
-def _simplified(points: Array, tolerance: float) -> Array:
-    return np.array(shapely.LineString(points).simplify(tolerance / 2).coords)

@@ -5,6 +5,7 @@ from dataclasses import dataclass
 
 import numpy as np
 import shapely
+from scipy.spatial.distance import cdist
 
 from bracedtop.geometry.arrangement import Arc
 from bracedtop.geometry.outline import Array
@@ -13,8 +14,11 @@ TURN = 0.5
 """Largest turn of a curve along one triangle side, rad; chosen: a quadratic side then follows a circle of radius R
 within R / 6000."""
 
-GAP_RATIO = 3.0
-"""Longest side beside a gap, over the gap; chosen: P3 triangles bear angles of 20 degrees, and gaps are many."""
+GAP_RATIO = 4.0
+"""Longest side beside a gap, over the gap; chosen: P3 triangles bear angles of 15 degrees, and gaps are many."""
+
+SHORT_RATIO = 3.0
+"""Longest side at the end of a short arc, over its length; chosen: the square end of a brace is one such arc."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -39,8 +43,10 @@ class SizeField:
         """Wanted size at points (k, 2), (k,) in m."""
         size = np.full(len(points), self.largest)
         if len(self.points):
-            gaps = np.hypot(points[:, None, 0] - self.points[:, 0], points[:, None, 1] - self.points[:, 1])
-            size = np.minimum(size, (self.sizes + self.grading * gaps).min(axis=1))
+            reach = cdist(points, self.points)
+            reach *= self.grading
+            reach += self.sizes
+            size = np.minimum(size, reach.min(axis=1))
         return size
 
     def thinned(self) -> "SizeField":
@@ -55,33 +61,27 @@ class SizeField:
         return SizeField(self.largest, self.grading, points[keep], sizes[keep])
 
 
-def drawing_sizes(
-    arcs: Sequence[Arc], largest: float, smallest: float, grading: float, extra: Sequence[tuple[Array, float]]
-) -> SizeField:
-    """Size field of a drawing: small at short arcs, in narrow gaps, at tight curves and at `extra` sources.
+def drawing_sizes(arcs: Sequence[Arc], largest: float, smallest: float, grading: float) -> SizeField:
+    """Size field of a drawing: small at short arcs, in narrow gaps and at tight curves.
 
     Parameters
     ----------
     arcs : sequence of Arc
     largest, smallest : float, m
-        No source but the extra ones asks for less than `smallest`.
+        No source asks for less than `smallest`.
     grading : float
-    extra : sequence of (2,) array in m and size in m
     """
     lines = np.array([shapely.LineString(arc.points) for arc in arcs], dtype=object)
     lengths = shapely.length(lines)
     points = [np.zeros((0, 2))]
     sizes = [np.zeros(0)]
     for arc, length in zip(arcs, lengths, strict=True):
-        if length < largest:
+        if SHORT_RATIO * length < largest:
             points.append(np.array([arc.points[0], arc.points[-1]]))
-            sizes.append(np.full(2, max(length, smallest)))
+            sizes.append(np.full(2, max(SHORT_RATIO * length, smallest)))
     for part in (_gaps(arcs, lines, largest, smallest), *(_curvature(a, largest, smallest) for a in arcs)):
         points.append(part[0])
         sizes.append(part[1])
-    if extra:
-        points.append(np.array([xy for xy, _ in extra]))
-        sizes.append(np.array([size for _, size in extra]))
     return SizeField(largest, grading, np.concatenate(points), np.concatenate(sizes)).thinned()
 
 
