@@ -157,8 +157,8 @@ def finished(pixels: np.ndarray, scene: Scene) -> Image.Image:
 
 
 def saved(picture: Image.Image, path: Path) -> None:
-    """Write a picture as PNG; a palette halves the file, and median cuts keep large areas exact."""
-    picture.quantize(256, method=Image.Quantize.MEDIANCUT, dither=Image.Dither.NONE).save(path, compress_level=6)
+    """Write a picture as PNG, in full colour: Pillow's palettes change large areas or take twice the time."""
+    picture.save(path, compress_level=6)
 
 
 def _drop(size: int) -> float:
