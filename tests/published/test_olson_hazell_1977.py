@@ -5,17 +5,30 @@ repeated by A. Srivastava, T. K. Datta, A. H. Sheikh, Shock and Vibration 11 (20
 N. N. Binh, T. M. Tu, Vietnam J. Mech. 35 (2013) 31-50, Table 1 (seen in transcription).
 
 Plate 203 mm square, 1.37 mm thick, rib 6.35 mm wide and 12.7 mm deep on one face; E 68.7 GPa, nu 0.3, 2820 kg/m3.
-Tolerance 2 % of the paper's theory; its measured values lie 3 to 5 % lower, as real clamps give. A second computation
-(polynomial Ritz, rib as a beam, u = v = 0 on the edges) gave the last row.
+
+The paper's theory, like the second computation in RITZ (polynomials, u = v = 0 on the edges), joins a beam to the plate
+along a line. The rib as drawn takes 3 % of the plate's width and narrows both of its halves, which is worth 1 to 4 % in
+frequency: an isotropic solid of the drawing, its rib's ends held, gives 741.5, 784.0, 1018.5, 1033.2, 1435.1 Hz. So
+there are two checks: the theory with the rib drawn as narrow as a line, of the same stiffness and mass, and the solid
+with the rib as it is. Tolerance 2 % in both. The measured values lie 3 to 5 % below the theory, as real clamps give.
 """
 
-import numpy as np
-from reference.plates import WOOD, frequencies, isotropic, misses, rectangle
+from dataclasses import replace
 
+import numpy as np
+import pytest
+from reference.plates import WOOD, isotropic, misses, rectangle
+from reference.solid import solve_solid
+from scipy.optimize import brentq
+
+from bracedtop.fem.model import build_model, solve
+from bracedtop.fem.section import torsion_stiffness
+from bracedtop.fem.wood import Wood
 from bracedtop.geometry.brace import Brace
 from bracedtop.geometry.design import Design, Edge, Plate
 
 TOLERANCE = 0.02
+RIB = "rib's material"
 A, H, WIDTH, DEPTH = 0.203, 1.37e-3, 6.35e-3, 12.7e-3
 ALLOY = isotropic(68.7e9, 0.3, 2820.0)
 
@@ -26,14 +39,50 @@ CONCENTRIC = np.array([711.5, 714.1, 987.8, 995.7, 1286.5])
 """The wrong model, with the rib's middle in the plate's midplane: modes 2 and 5 tell it from the right one."""
 
 
-def ribbed() -> Design:
-    rib = Brace("rib", WOOD, np.array([[0.0, A / 2], [A, A / 2]]), WIDTH, np.array([[0.0, DEPTH], [A, DEPTH]]))
+NARROWED = 8
+"""How many times narrower the line-like rib is drawn; at 4 the frequencies are 0.6 % higher."""
+
+
+def ribbed(width: float = WIDTH) -> Design:
+    rib = Brace("rib", RIB, np.array([[0.0, A / 2], [A, A / 2]]), width, np.array([[0.0, DEPTH], [A, DEPTH]]))
     return Design(rectangle(A, A), Plate(WOOD, H), braces=(rib,), edge=Edge("clamped"))
 
 
-def test_ribbed_plate() -> None:
-    found = frequencies(ribbed(), ALLOY, 5, size=A / 12)
-    assert not misses(found, THEORY, TOLERANCE)
-    assert (found > MEASURED).all()
-    assert found[1] > 1.03 * CONCENTRIC[1]
-    assert found[4] > 1.05 * CONCENTRIC[4]
+def found(width: float, rib: Wood) -> np.ndarray:
+    return solve(build_model(ribbed(width), {WOOD: ALLOY, RIB: rib}, size=A / 20), 5).frequencies
+
+
+def denser(factor: float) -> Wood:
+    """Material of a rib `factor` times narrower with the same EA, ES, EI, G J and mass."""
+
+    def material(G: float) -> Wood:
+        return replace(
+            ALLOY,
+            E_L=factor * ALLOY.E_L,
+            E_R=factor * ALLOY.E_R,
+            E_T=factor * ALLOY.E_T,
+            G_LR=G,
+            density=factor * ALLOY.density,
+        )
+
+    def gap(G: float) -> float:
+        narrow = torsion_stiffness("square", WIDTH / factor, np.array([DEPTH]), material(G))
+        return float((narrow - torsion_stiffness("square", WIDTH, np.array([DEPTH]), ALLOY))[0])
+
+    return material(brentq(gap, ALLOY.G_LR, 2 * factor**4 * ALLOY.G_LR))
+
+
+def test_rib_like_a_line_against_the_theory() -> None:
+    narrow = found(WIDTH / NARROWED, denser(NARROWED))
+    assert not misses(narrow, THEORY, TOLERANCE)
+    assert (narrow > MEASURED).all()
+    assert narrow[1] > 1.03 * CONCENTRIC[1]
+    assert narrow[4] > 1.05 * CONCENTRIC[4]
+
+
+@pytest.mark.slow
+def test_rib_as_drawn_against_the_solid() -> None:
+    solid = solve_solid(
+        ribbed(), {WOOD: ALLOY, RIB: ALLOY}, size=15e-3, brace_size=8e-3, n_modes=5, hold_brace_ends=True
+    )
+    assert not misses(found(WIDTH, ALLOY), solid.frequencies, TOLERANCE)

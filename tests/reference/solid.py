@@ -88,6 +88,7 @@ def solve_solid(
     n_modes: int = 10,
     points: np.ndarray | None = None,
     where: Where | None = None,
+    hold_brace_ends: bool = False,
     threads: int = 2,
 ) -> Solid:
     """Modes of the top as an orthotropic solid.
@@ -102,9 +103,11 @@ def solve_solid(
         Where the deflection of the midplane is wanted.
     where : callable, optional
         Limits the edge condition to side faces whose centre (x, y) in m satisfies it.
+    hold_brace_ends : bool
+        Whether end faces of braces that lie in the rim are held like it.
     """
     clock = [time.perf_counter()]
-    shape, woods_of = _draw(design, where, brace_size)
+    shape, woods_of = _draw(design, where, brace_size, hold_brace_ends=hold_brace_ends)
     clock.append(time.perf_counter())
     # closeedgefac would refine the whole plate to its thickness; flat tetrahedra of order 3 and more do not lock.
     generated = occ.OCCGeometry(shape).GenerateMesh(maxh=MM * size, closeedgefac=None, grading=0.9)
@@ -165,7 +168,9 @@ def brace_axes(angle: float) -> np.ndarray:
 Part = tuple[str, np.ndarray]
 
 
-def _draw(design: Design, where: Where | None, brace_size: float | None) -> tuple[occ.TopoDS_Shape, dict[str, Part]]:
+def _draw(
+    design: Design, where: Where | None, brace_size: float | None, *, hold_brace_ends: bool
+) -> tuple[occ.TopoDS_Shape, dict[str, Part]]:
     plate = design.plate
     if plate.ring_width > 0 and plate.ring_reduction > 0:
         message = "the solid reference draws plates of one thickness"
@@ -194,6 +199,10 @@ def _draw(design: Design, where: Where | None, brace_size: float | None) -> tupl
         solid = _named(braces[brace.name], name)
         if brace_size is not None:
             solid.maxh = MM * brace_size
+        for face in solid.faces:
+            here = shapely.Point(face.center.x / MM, face.center.y / MM)
+            if hold_brace_ends and design.outline.polygon.exterior.distance(here) < 0.05 * brace.width:
+                face.name = "rim"
         solids.append(solid)
     return (occ.Glue(solids) if len(solids) > 1 else solids[0]), parts
 
