@@ -140,7 +140,7 @@ def _energy(e: np.ndarray, group: Group, C: np.ndarray) -> np.ndarray:
 
 
 def _top_stiffness_part(model: Model, group: Group, constant: str) -> np.ndarray:
-    """P dC/dp of the top's section stiffness for one of its constants, (n, 8, 8)."""
+    """P dC/dp of the top's section stiffness for one of its constants, (n, 9, 9)."""
     plate = model.design.plate
     wood = model.woods[plate.wood]
     t = plate.thickness - (plate.ring_reduction if group.part == "ring" else 0.0)

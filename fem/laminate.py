@@ -72,7 +72,7 @@ def layer_stiffness(Q: np.ndarray, G: np.ndarray, bottom: np.ndarray, top: np.nd
 
     Returns
     -------
-    C : (n, 8, 8) array, N/m, N and N m
+    C : (n, 9, 9) array, N/m, N and N m
         For the strains in the order of DEVELOPERS.md, "Conventions".
 
     References
@@ -81,13 +81,13 @@ def layer_stiffness(Q: np.ndarray, G: np.ndarray, bottom: np.ndarray, top: np.nd
     """
     bottom, top = np.atleast_1d(bottom), np.atleast_1d(top)
     kind = np.result_type(Q, bottom, top)
-    C = np.zeros((len(bottom), 8, 8), dtype=kind)
+    C = np.zeros((len(bottom), 9, 9), dtype=kind)
     one = (top - bottom)[:, None, None]
     C[:, :3, :3] = Q * one
     C[:, :3, 3:6] = Q * ((top**2 - bottom**2) / 2)[:, None, None]
     C[:, 3:6, :3] = C[:, :3, 3:6]
     C[:, 3:6, 3:6] = Q * ((top**3 - bottom**3) / 3)[:, None, None]
-    C[:, 6:, 6:] = SHEAR_CORRECTION * G * one
+    C[:, 6:8, 6:8] = SHEAR_CORRECTION * G * one
     return C
 
 

@@ -201,7 +201,7 @@ def _layer_groups(
         at = (elements[:, None] * n_points + np.arange(n_points)).ravel()
         inside = Points(points.element[at], points.local[:, at], points.weight[at])
         groups.append(
-            Group(part, inside, np.broadcast_to(C, (len(at), 8, 8)), np.broadcast_to(mass, (len(at), 3)))
+            Group(part, inside, np.broadcast_to(C, (len(at), 9, 9)), np.broadcast_to(mass, (len(at), 3)))
         )
     return groups
 

@@ -68,7 +68,7 @@ def shape_functions(space: Space, points: Points) -> tuple[np.ndarray, np.ndarra
 
 
 def strain_operator(values: np.ndarray, gradients: np.ndarray) -> np.ndarray:
-    """Generalised strains of a triangle's unknowns at its points, (n, 8, 5 n_local).
+    """Generalised strains of a triangle's unknowns at its points, (n, 9, 5 n_local).
 
     Parameters
     ----------
@@ -81,11 +81,12 @@ def strain_operator(values: np.ndarray, gradients: np.ndarray) -> np.ndarray:
     """
     n, n_local = values.shape
     dx, dy = gradients[:, 0], gradients[:, 1]
-    B = np.zeros((n, 8, n_local, N_FIELDS))
+    B = np.zeros((n, 9, n_local, N_FIELDS))
     B[:, 0, :, 0] = B[:, 2, :, 1] = B[:, 3, :, 3] = B[:, 5, :, 4] = B[:, 6, :, 2] = dx
     B[:, 1, :, 1] = B[:, 2, :, 0] = B[:, 4, :, 4] = B[:, 5, :, 3] = B[:, 7, :, 2] = dy
     B[:, 6, :, 3] = B[:, 7, :, 4] = values
-    return B.reshape(n, 8, n_local * N_FIELDS)
+    B[:, 8, :, 3], B[:, 8, :, 4] = -dy, dx
+    return B.reshape(n, 9, n_local * N_FIELDS)
 
 
 @dataclass(frozen=True, slots=True)
@@ -128,8 +129,8 @@ def assemble(space: Space, groups: Iterable[Group]) -> tuple[sparse.csc_matrix, 
             CB = (part.stiffness * part.points.weight[:, None, None]) @ B
             for at, n_points in _equal_counts(counts):
                 m = len(at) // n_points
-                B_e = B[at].reshape(m, n_points * 8, -1)
-                K[elements[counts == n_points]] += B_e.transpose(0, 2, 1) @ CB[at].reshape(m, n_points * 8, -1)
+                B_e = B[at].reshape(m, n_points * 9, -1)
+                K[elements[counts == n_points]] += B_e.transpose(0, 2, 1) @ CB[at].reshape(m, n_points * 9, -1)
                 N_e = values[at].reshape(m, n_points, n_local)
                 for k in range(3):
                     weight = (part.mass[at, k] * part.points.weight[at]).reshape(m, n_points, 1)
@@ -145,7 +146,7 @@ def assemble(space: Space, groups: Iterable[Group]) -> tuple[sparse.csc_matrix, 
 
 
 def strains(space: Space, points: Points, shapes: np.ndarray) -> np.ndarray:
-    """Generalised strains of modes at points, (n_modes, n, 8).
+    """Generalised strains of modes at points, (n_modes, n, 9).
 
     Parameters
     ----------

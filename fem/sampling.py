@@ -63,7 +63,7 @@ class Block:
 
 @dataclass(frozen=True, slots=True)
 class Group:
-    """What one part of the top adds: its points with their section stiffness (n, 8, 8) and mass (n, 3)."""
+    """What one part of the top adds: its points with their section stiffness (n, 9, 9) and mass (n, 3)."""
 
     part: str
     points: Points
@@ -107,7 +107,7 @@ def glued_faces(design: Design, locator: Locator, thickness: np.ndarray) -> tupl
 
 def brace_group(glued: Glued, brace: Brace, wood: Wood) -> Group:
     """Stiffness and mass of a brace's points."""
-    stiffness = np.empty((len(glued.height), 8, 8))
+    stiffness = np.empty((len(glued.height), 9, 9))
     for angle in np.unique(glued.angle):
         at = glued.angle == angle
         stiffness[at] = brace_stiffness(brace.shape, brace.width, glued.height[at], glued.offset[at], wood, angle)
@@ -125,7 +125,7 @@ def block_group(block: Block, woods: tuple[Wood, Wood]) -> Group:
 
 
 def plate_layers(design: Design, woods: Mapping[str, Wood]) -> dict[str, tuple[np.ndarray, np.ndarray]]:
-    """Section stiffness (8, 8) and mass (3,) of the top itself and of every patch where it lies.
+    """Section stiffness (9, 9) and mass (3,) of the top itself and of every patch where it lies.
 
     Keys: "top", "ring" (instead of the top, where it is thinned) and "patch NAME". Patches lie on the faces of
     the unthinned top.
@@ -162,7 +162,7 @@ def let_in_groups(
                 C, mass = layers[f"patch {patch.name}"]
                 n = int(at.sum())
                 groups.append(
-                    Group(f"patch {patch.name}", missing, np.broadcast_to(C, (n, 8, 8)), np.broadcast_to(mass, (n, 3)))
+                    Group(f"patch {patch.name}", missing, np.broadcast_to(C, (n, 9, 9)), np.broadcast_to(mass, (n, 3)))
                 )
     return groups
 

@@ -142,13 +142,13 @@ def brace_stiffness(
 
     Returns
     -------
-    C : (n, 8, 8) array, N/m, N and N m
+    C : (n, 9, 9) array, N/m, N and N m
         Spread evenly over the width. Linear in A, S, I, G J.
     """
     height = np.atleast_1d(height)
     moments = section_moments(shape, width, height, offset) / width
     Q, G = lamina(wood, "on_edge")
-    C = np.zeros((len(height), 8, 8), dtype=moments.dtype)
+    C = np.zeros((len(height), 9, 9), dtype=moments.dtype)
     C[:, 0, 0] = wood.E_L * moments[:, 0]
     C[:, 0, 3] = C[:, 3, 0] = wood.E_L * moments[:, 1]
     C[:, 3, 3] = wood.E_L * moments[:, 2]
@@ -164,17 +164,24 @@ def brace_stiffness(
     C[:, 2, 2] += shear * grip
     C[:, 2, 5] += shear * grip * middle
     C[:, 5, 2] += shear * grip * middle
-    # Twist rate of the brace = half of the plate's kappa_xy in the brace's axes; hence G J / 4.
-    C[:, 5, 5] += shear * grip * middle**2 + torsion_stiffness(shape, width, height, wood) / (4 * width)
+    C[:, 5, 5] += shear * grip * middle**2
+    # The brace's rate of twist is d beta_n / ds = (kappa_sn + omega) / 2. With kappa_sn alone the twisting moment
+    # would jump at the brace's flanks, and the plate would turn away from it in a layer thinner than itself.
+    twist = torsion_stiffness(shape, width, height, wood) / (4 * width)
+    C[:, 5, 5] += twist
+    C[:, 5, 8] += twist
+    C[:, 8, 5] += twist
+    C[:, 8, 8] += twist
     return turned(C, angle)
 
 
 def turned(C: np.ndarray, angle: float) -> np.ndarray:
-    """Section stiffness (n, 8, 8) given in axes turned by `angle`, rad, expressed in the plate's axes."""
+    """Section stiffness (n, 9, 9) given in axes turned by `angle`, rad, expressed in the plate's axes."""
     T, R = strain_rotation(angle)
-    full = np.zeros((8, 8))
+    full = np.zeros((9, 9))
     full[:3, :3] = full[3:6, 3:6] = T
-    full[6:, 6:] = R
+    full[6:8, 6:8] = R
+    full[8, 8] = 1.0
     return np.asarray(full.T @ C @ full)
 
 
@@ -206,7 +213,7 @@ def crossing_stiffness(
     woods: tuple[Wood, Wood],
     angles: tuple[float, float],
 ) -> np.ndarray:
-    """Section stiffness of the block where two braces cross, (n, 8, 8).
+    """Section stiffness of the block where two braces cross, (n, 9, 9).
 
     The block is glued on all its flanks, so each brace's wood counts there as a full layer, stiff along its
     own grain and soft across it: the cut brace has to pass its bending through the other one's cross grain.

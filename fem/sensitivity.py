@@ -147,7 +147,7 @@ def _mass_products(d: np.ndarray, m: np.ndarray) -> np.ndarray:
 def _glued_rates(glued: Glued, brace: Brace, wood: Wood) -> tuple[np.ndarray, np.ndarray]:
     """Derivatives of section stiffness and mass by the height at each point, by a complex step."""
     height = glued.height + 1j * _IMAGINARY
-    dC = np.empty((len(height), 8, 8))
+    dC = np.empty((len(height), 9, 9))
     for angle in np.unique(glued.angle):
         at = glued.angle == angle
         C = brace_stiffness(brace.shape, brace.width, height[at], glued.offset[at], wood, angle)

@@ -57,4 +57,4 @@ def test_centred_layer_has_the_classical_bending_stiffness():
     C = layer_stiffness(Q, G, np.array([-h / 2]), np.array([h / 2]))[0]
     np.testing.assert_allclose(C[3:6, 3:6], Q * h**3 / 12, rtol=1e-12)
     np.testing.assert_allclose(C[:3, 3:6], 0, atol=1e-6)
-    np.testing.assert_allclose(C[6:, 6:], 5 / 6 * G * h)
+    np.testing.assert_allclose(C[6:8, 6:8], 5 / 6 * G * h)
