@@ -171,14 +171,16 @@ def find_poles(decays: Decays, steady_hz: Real, *, n_rounds: int = MOST_ROUNDS) 
         omega, sigma = np.append(omega, new_omega[:room]), np.append(sigma, new_sigma[:room])
         steady = np.append(steady, np.zeros(len(omega) - len(steady), dtype=bool))
         amplitude = np.hstack([amplitude, np.zeros((n_hits, len(omega) - amplitude.shape[1]), dtype=complex)])
-    omega, sigma, amplitude = _sweep(decays, omega, sigma, amplitude, steady, n_sweeps=2)
-    poles = _measured(decays, omega, sigma, amplitude, steady)
-    # A pole that served only while another was missing goes again.
+    # A pole that served only while another was missing goes again, and so does one that has run into another.
     significant = chi2.isf(FALSE_ALARM / len(decays.omega), 4 * n_hits) / 2
-    alone = _distinct(omega, sigma, amplitude, steady)
-    poles = poles.kept((poles.signal_to_noise > significant) & alone | poles.steady)
-    omega, sigma, amplitude = _sweep(decays, poles.omega, poles.sigma, poles.amplitude, poles.steady, n_sweeps=3)
-    poles = _measured(decays, omega, sigma, amplitude, poles.steady)
+    for _ in range(4):
+        omega, sigma, amplitude = _sweep(decays, omega, sigma, amplitude, steady, n_sweeps=2)
+        poles = _measured(decays, omega, sigma, amplitude, steady)
+        keep = (poles.signal_to_noise > significant) & _distinct(omega, sigma, amplitude, steady) | steady
+        poles = poles.kept(keep)
+        if keep.all():
+            break
+        omega, sigma, amplitude, steady = poles.omega, poles.sigma, poles.amplitude, poles.steady
     return poles.kept(np.argsort(poles.omega))
 
 
@@ -225,7 +227,8 @@ def refit(decays: Decays, start: Poles) -> Poles:
 def misfit(decays: Decays, poles: Poles) -> Real:
     """Part of each hit's energy in the band that the poles leave unexplained, (n_hits,)."""
     rest = decays.spectra - _model(decays, poles.omega, poles.sigma, poles.amplitude).sum(axis=2)
-    return np.asarray((np.abs(rest) ** 2).sum(axis=1) / (np.abs(decays.spectra) ** 2).sum(axis=1))
+    whole = (np.abs(decays.spectra) ** 2).sum(axis=1)
+    return np.asarray((np.abs(rest) ** 2).sum(axis=1) / np.maximum(whole, np.finfo(float).tiny))
 
 
 def _stacked(values: Complex) -> Real:
@@ -443,7 +446,7 @@ def late_strikes(decays: Decays, poles: Poles, delays: Real) -> Real:
     q = np.linalg.qr(phi)[0]
     target = _stacked(decays.spectra.T)
     rest = target - q @ (q.T @ target)
-    total = (rest**2).sum(axis=0)
+    total = np.maximum((rest**2).sum(axis=0), np.finfo(float).tiny)
     part = np.zeros((len(decays.spectra), len(delays)))
     for i, delay in enumerate(np.rint(np.asarray(delays) * rate)):
         turned = np.exp(-1j * omega * delay / rate)[:, None]

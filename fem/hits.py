@@ -33,8 +33,8 @@ DECAY_DB = 8.0
 BOUNCE_WITHIN = 0.12
 """Strikes closer than this are one tap with a bounce, s; chosen: nobody means to tap eight times a second."""
 
-AFTER_STRIKE = 4e-3
-"""From the loudest moment of a strike to its free decay, s; chosen: a knuckle or soft hammer touches for 1 to 5 ms."""
+AFTER_STRIKE = 3e-3
+"""From the loudest 5 ms of a strike to its free decay, s; chosen: a knuckle or soft hammer touches for 1 to 5 ms."""
 
 
 @dataclass(frozen=True, slots=True)
