@@ -56,10 +56,16 @@ class Arrangement:
 
     def __init__(self, tolerance: float) -> None:
         self.tolerance = tolerance
-        self.nodes: list[tuple[float, float]] = []
+        self._n_nodes = 0
+        self._xy = np.empty((64, 2))
         self.arcs: dict[int, Arc] = {}
         self._shapes: dict[int, shapely.LineString] = {}
         self._next = 0
+
+    @property
+    def nodes(self) -> Array:
+        """Positions of the nodes, (n, 2) in m."""
+        return self._xy[: self._n_nodes]
 
     def add_closed_curve(self, points: Array, corners: Array, name: str) -> None:
         """Insert a closed curve as drawn, cut at its corners; nothing may have been inserted near it before.
@@ -99,24 +105,30 @@ class Arrangement:
         """
         keep = set(corners)
         arcs = dict(self.arcs)
-        for node, xy in enumerate(self.nodes):
-            at = [k for k, arc in arcs.items() if node in (arc.start, arc.stop)]
-            if xy in keep or len(at) != 2:
+        at: dict[int, list[int]] = {}
+        for k, arc in arcs.items():
+            at.setdefault(arc.start, []).append(k)
+            at.setdefault(arc.stop, []).append(k)
+        for node, (x, y) in enumerate(self.nodes.tolist()):
+            if (x, y) in keep or len(at.get(node, ())) != 2:
                 continue
-            first, second = at
-            if arcs[first].stop != node:
-                first, second = second, first
+            first, second = at[node] if arcs[at[node][0]].stop == node else at[node][::-1]
             a, b = arcs[first], arcs[second]
-            if a.stop != node or b.start != node or a.names != b.names or (a.is_straight and b.is_straight):
+            if first == second or a.stop != node or b.start != node or a.names != b.names:
                 continue
-            del arcs[second]
+            if a.is_straight and b.is_straight:
+                continue
             arcs[first] = Arc(a.start, b.stop, np.concatenate([a.points, b.points[1:]]), a.names)
+            del arcs[second]
+            at[b.stop] = [first if k == second else k for k in at[b.stop]]
         return list(arcs.values())
 
-    def _new_node(self, point: Iterable[float]) -> int:
-        x, y = point
-        self.nodes.append((float(x), float(y)))
-        return len(self.nodes) - 1
+    def _new_node(self, point: Array) -> int:
+        if self._n_nodes == len(self._xy):
+            self._xy = np.concatenate([self._xy, np.empty_like(self._xy)])
+        self._xy[self._n_nodes] = point
+        self._n_nodes += 1
+        return self._n_nodes - 1
 
     def _new_arc(self, start: int, stop: int, points: Array, names: frozenset[str]) -> None:
         self.arcs[self._next] = Arc(start, stop, points, names)
@@ -136,9 +148,9 @@ class Arrangement:
         return self._new_node(point)
 
     def _nearest_node(self, point: Array) -> int | None:
-        if not self.nodes:
+        if not self._n_nodes:
             return None
-        gaps = np.hypot(*(np.array(self.nodes) - point).T)
+        gaps = np.hypot(*(self.nodes - point).T)
         k = int(gaps.argmin())
         return k if gaps[k] < self.tolerance else None
 
@@ -168,8 +180,8 @@ class Arrangement:
         if depth == 0:
             message = f'the line "{name}" winds too often round lines closer than {1e3 * self.tolerance:g} mm'
             raise MeshError(message)
-        ends = np.array([self.nodes[a], self.nodes[b]])
-        via = self._nodes_near(ends, seen) or self._crossings(ends, seen)
+        ends = self.nodes[[a, b]]
+        via = self._nodes_near(ends, seen) or self._crossings(ends, a, b, seen)
         if not via:
             self._join(a, b, ends, name)
             return
@@ -180,18 +192,21 @@ class Arrangement:
 
     def _nodes_near(self, ends: Array, seen: frozenset[int]) -> list[int]:
         """Nodes within the tolerance of a piece, in order along it."""
-        nodes = np.array(self.nodes)
+        nodes = self.nodes
         along = ends[1] - ends[0]
         t = (nodes - ends[0]) @ along / (along @ along)
         gaps = np.hypot(*(nodes - ends[0] - t[:, None] * along).T)
         near = np.flatnonzero((gaps < self.tolerance) & (t > 0) & (t < 1))
         return [int(k) for k in near[np.argsort(t[near], kind="stable")] if int(k) not in seen]
 
-    def _crossings(self, ends: Array, seen: frozenset[int]) -> list[int]:
+    def _crossings(self, ends: Array, a: int, b: int, seen: frozenset[int]) -> list[int]:
         """Nodes made where a piece crosses arcs, in order along it."""
         found: list[tuple[float, int, tuple[float, ...]]] = []
         piece = shapely.LineString(ends)
         for key in self._meeting(piece):
+            arc = self.arcs[key]
+            if arc.is_straight and {a, b} & {arc.start, arc.stop}:
+                continue
             meeting = self._shapes[key].intersection(piece)
             for part in shapely.get_parts(meeting):
                 if part.geom_type == "Point":

@@ -100,14 +100,21 @@ def _moved_out(points: Array, s: Array, at: Array, *, closed: bool) -> Array:
         before, after = np.arange(-1, len(piece) - 1), np.arange(len(piece))
     else:
         before, after = np.arange(len(piece) - 1), np.arange(1, len(piece))
-    shift = (area[before] + area[after]) / (length[before] + length[after])
+    if not len(before):
+        return way
+    width = (length[before] + length[after]) / 2
     along = piece[before] + piece[after]
     out = np.column_stack([along[:, 1], -along[:, 0]]) / np.hypot(*along.T)[:, None]
-    if closed:
-        way[:-1] += shift[:, None] * out
-        way[-1] = way[0]
-    else:
-        way[1:-1] += shift[:, None] * out
+    moved = slice(0, -1) if closed else slice(1, -1)
+    base = way.copy()
+    shift = (area[before] + area[after]) / 2 / width
+    for _ in range(2):
+        way[moved] = base[moved] + shift[:, None] * out
+        if closed:
+            way[-1] = way[0]
+        # What the first order leaves, spread over all points alike.
+        left = (np.diff(swept).sum() - _cross(way[:-1], way[1:]).sum()) / 2
+        shift = shift + left / width.sum()
     return way
 
 

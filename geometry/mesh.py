@@ -5,11 +5,9 @@ from pathlib import Path
 
 import meshio
 import numpy as np
-import shapely
-from numpy.typing import NDArray
 from skfem import MeshTri, MeshTri2
 
-from bracedtop.geometry.arrangement import Arc
+from bracedtop.geometry.curved import curved_mesh
 from bracedtop.geometry.design import Design
 from bracedtop.geometry.errors import MeshError
 from bracedtop.geometry.fill import fill
@@ -24,12 +22,15 @@ SNAP = 0.02
 """Features closer than this part of the wanted size are merged (0.5 mm at 25 mm); chosen: below what a maker
 draws on purpose, above what rounding and drawing by hand leave between two lines meant to meet."""
 
-SMALLEST = 0.125
+SMALLEST = 0.2
 """Smallest size asked for beside a gap or short line, over the wanted size; chosen: narrower gaps get longer triangles
 and not more of them."""
 
 _TRIES = (1.0, 0.4, 2.0, 0.1)
 """Tolerances tried in turn, over the usual one, should a drawing resist; 1600 random drawings needed the first only."""
+
+_REPAIRS = 4
+"""Times that triangles are made; each time, curved sides on which a triangle would fold over are halved."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -104,14 +105,20 @@ def _meshed(design: Design, size: float, grading: float, tolerance: float) -> To
     found = crossings(design)
     arcs = arrange(design, found, tolerance)
     field = drawing_sizes(arcs, size, SMALLEST * size, grading)
-    sides = divide(arcs, field)
-    points = np.vstack([sides.points, fill(sides.points, sides.pairs, field, design.region)])
-    triangles = constrained_delaunay(points, sides.pairs, sides.outer)
-    flat, drawn = named_mesh(design, points, triangles, arcs, sides)
-    curved, n_straightened = _curved(flat, drawn)
+    region = design.region
+    for _ in range(_REPAIRS):
+        sides = divide(arcs, field)
+        points = np.vstack([sides.points, fill(sides.points, sides.pairs, field, region)])
+        triangles = constrained_delaunay(points, sides.pairs, sides.outer)
+        flat, drawn = named_mesh(design, points, triangles, arcs, sides)
+        curved, straightened = curved_mesh(flat, drawn)
+        if not len(straightened):
+            break
+        ends = flat.p[:, flat.facets[:, straightened]]
+        field = field.with_sources(ends.mean(axis=1).T, np.hypot(*(ends[:, 0] - ends[:, 1])) / 2)
     check_mesh(design, found, flat, curved, tolerance)
     edges = np.hypot(*(flat.p[:, flat.facets[0]] - flat.p[:, flat.facets[1]]))
-    return TopMesh(flat, curved, size, _min_angle(flat), float(edges.min()), float(edges.max()), n_straightened)
+    return TopMesh(flat, curved, size, _min_angle(flat), float(edges.min()), float(edges.max()), len(straightened))
 
 
 def write_mesh(mesh: TopMesh, path: Path) -> None:
@@ -136,39 +143,6 @@ def write_mesh(mesh: TopMesh, path: Path) -> None:
     points = np.vstack([curved.doflocs, np.zeros(curved.doflocs.shape[1])]).T
     out = meshio.Mesh(points, [("triangle6", triangles), ("line3", lines)], cell_data=data)
     out.write(path, file_format="vtu")
-
-
-def _curved(flat: MeshTri, drawn: dict[int, Arc]) -> tuple[MeshTri2, int]:
-    """Quadratic triangles with the middles of curved sides on their curve, and the number of sides left straight."""
-    mesh = MeshTri2.from_mesh(flat)
-    doflocs = mesh.doflocs.copy()
-    facets = np.array(sorted(drawn), dtype=int)
-    nodes = mesh.dofs.facet_dofs[0, facets]
-    straight = doflocs[:, nodes].copy()
-    for facet, node in zip(facets, nodes, strict=True):
-        line = shapely.LineString(drawn[int(facet)].points)
-        doflocs[:, node] = line.interpolate(line.project(shapely.Point(doflocs[:, node]))).coords[0]
-    moved = MeshTri2(doflocs, mesh.t)
-    bad = _folded(moved)
-    hit = np.isin(mesh.t2f, facets) & bad
-    back = np.isin(facets, mesh.t2f[hit])
-    if back.any():
-        doflocs[:, nodes[back]] = straight[:, back]
-        moved = MeshTri2(doflocs, mesh.t)
-    return (
-        moved.with_boundaries(dict(flat.boundaries)).with_subdomains(dict(flat.subdomains)),
-        int(back.sum()),
-    )
-
-
-def _folded(mesh: MeshTri2) -> NDArray[np.bool_]:
-    """Triangles whose map is not one to one by a good margin."""
-    g = np.linspace(0.0, 1.0, 5)
-    X, Y = (a.ravel() for a in np.meshgrid(g, g))
-    X, Y = X[X + Y <= 1 + 1e-12], Y[X + Y <= 1 + 1e-12]
-    det = mesh.mapping().detDF(np.array([X, Y]))
-    middle = mesh.mapping().detDF(np.array([[1 / 3], [1 / 3]]))
-    return np.asarray((det / middle).min(axis=1) < 0.2)
 
 
 def _min_angle(mesh: MeshTri) -> float:

@@ -29,6 +29,8 @@ def arrange(design: Design, found: Sequence[Crossing], tolerance: float) -> list
     """
     region = design.region
     shapely.prepare(region)
+    shore = region.boundary.buffer(0.8 * tolerance)
+    shapely.prepare(shore)
     graph = Arrangement(tolerance)
     corners: list[tuple[float, float]] = []
     for name, outline in _closed_curves(design):
@@ -38,17 +40,17 @@ def arrange(design: Design, found: Sequence[Crossing], tolerance: float) -> list
         turned = slice(None) if name == "rim" else slice(None, None, -1)
         graph.add_closed_curve(outline.points[turned], marks[turned], name)
     for brace in design.braces:
-        for part in _inner_border(brace_footprint(brace), region, tolerance):
+        for part in _inner_border(brace_footprint(brace), region, shore, tolerance):
             graph.add_line(chords(part, tolerance), f"brace {brace.name}")
     for crossing in found:
         for part in _lines(crossing.polygon.exterior.intersection(region)):
             graph.add_line(chords(part, tolerance), joint_name(crossing))
     for patch in design.patches:
-        for part in _inner_border(patch.polygon, region, tolerance):
+        for part in _inner_border(patch.polygon, region, shore, tolerance):
             graph.add_line(chords(part, tolerance), "patch")
     if design.plate.ring_width > tolerance:
         for polygon in shapely.get_parts(ring_border(design)):
-            for part in _inner_border(polygon, region, tolerance):
+            for part in _inner_border(polygon, region, shore, tolerance):
                 graph.add_line(chords(part, tolerance), "ring")
     return graph.without_seams(corners)
 
@@ -70,10 +72,19 @@ def _lines(geometry: shapely.Geometry) -> list[Array]:
     return [np.array(g.coords) for g in parts if not g.is_empty]
 
 
-def _inner_border(polygon: shapely.Polygon, region: shapely.Polygon, tolerance: float) -> list[Array]:
-    """The border of a patch on the top, without the stretches that run along the rim or a hole."""
-    border = polygon.exterior.intersection(region)
-    beside = border.intersection(region.boundary.buffer(0.8 * tolerance))
+def _inner_border(
+    polygon: shapely.Polygon, region: shapely.Polygon, shore: shapely.Polygon, tolerance: float
+) -> list[Array]:
+    """The border of an area on the top, without the stretches that run along the rim or a hole.
+
+    `shore` holds what is as good as on the rim or a hole.
+    """
+    border = polygon.exterior
+    if not shapely.contains_properly(region, border):
+        border = border.intersection(region)
+    elif not shapely.intersects(shore, border):
+        return [np.array(border.coords)]
+    beside = border.intersection(shore)
     runs = [part for part in map(shapely.LineString, _lines(beside)) if part.length > 6 * tolerance]
     for run in runs:
         border = border.difference(run.buffer(1e-6 * tolerance))

@@ -17,8 +17,19 @@ within R / 6000."""
 GAP_RATIO = 4.0
 """Longest side beside a gap, over the gap; chosen: P3 triangles bear angles of 15 degrees, and gaps are many."""
 
+BULGE = 0.1
+"""Largest height of a curved side over its chord, over the gap beside it; chosen: the triangle between stays convex
+enough for its map by a good margin."""
+
 SHORT_RATIO = 3.0
 """Longest side at the end of a short arc, over its length; chosen: the square end of a brace is one such arc."""
+
+
+_LOOP = 8
+"""Fewest sides round a closed curve without corners."""
+
+_STRAIGHT = 1e-9
+"""Curvature that stands for none, 1/m."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -49,6 +60,12 @@ class SizeField:
             size = np.minimum(size, reach.min(axis=1))
         return size
 
+    def with_sources(self, points: Array, sizes: Array) -> "SizeField":
+        """The field with more sources, points (k, 2) and sizes (k,) in m."""
+        return SizeField(
+            self.largest, self.grading, np.concatenate([self.points, points]), np.concatenate([self.sizes, sizes])
+        )
+
     def thinned(self) -> "SizeField":
         """The same field without sources that others outdo."""
         order = np.argsort(self.sizes, kind="stable")
@@ -68,7 +85,7 @@ def drawing_sizes(arcs: Sequence[Arc], largest: float, smallest: float, grading:
     ----------
     arcs : sequence of Arc
     largest, smallest : float, m
-        No source asks for less than `smallest`.
+        No source asks for less than `smallest`, tight curves for no less than a third of it.
     grading : float
     """
     lines = np.array([shapely.LineString(arc.points) for arc in arcs], dtype=object)
@@ -87,11 +104,12 @@ def drawing_sizes(arcs: Sequence[Arc], largest: float, smallest: float, grading:
 
 def _gaps(arcs: Sequence[Arc], lines: Array, largest: float, smallest: float) -> tuple[Array, Array]:
     """Samples along arcs and the size that the gap to the nearest arc elsewhere allows there."""
-    samples, owner = [], []
-    for k, line in enumerate(lines):
+    samples, bends, owner = [], [], []
+    for k, (arc, line) in enumerate(zip(arcs, lines, strict=True)):
         n = int(np.ceil(line.length / (largest / 5)))
-        at = shapely.line_interpolate_point(line, np.linspace(0.0, 1.0, n + 1), normalized=True)
-        samples.append(shapely.get_coordinates(at))
+        at = np.linspace(0.0, line.length, n + 1)
+        samples.append(shapely.get_coordinates(shapely.line_interpolate_point(line, at)))
+        bends.append(np.full(n + 1, _STRAIGHT) if arc.is_straight else np.interp(at, *_bend(arc, largest)))
         owner.append(np.full(n + 1, k))
     xy, of = np.concatenate(samples), np.concatenate(owner)
     dots = shapely.points(xy)
@@ -102,23 +120,30 @@ def _gaps(arcs: Sequence[Arc], lines: Array, largest: float, smallest: float) ->
     gap = np.full(len(xy), np.inf)
     np.minimum.at(gap, i, shapely.distance(dots[i], lines[j]))
     near = gap < largest / GAP_RATIO
-    return xy[near], np.maximum(GAP_RATIO * gap[near], smallest)
+    gap, bend = gap[near], np.concatenate(bends)[near]
+    return xy[near], np.maximum(np.minimum(GAP_RATIO * gap, np.sqrt(8 * BULGE * gap / bend)), smallest)
 
 
 def _curvature(arc: Arc, largest: float, smallest: float) -> tuple[Array, Array]:
     """Points of a curved arc and the size that its turn allows there."""
     if arc.is_straight:
         return np.zeros((0, 2)), np.zeros(0)
+    sizes = np.maximum(TURN / _bend(arc, largest)[1], smallest / 3)
+    tight = sizes < largest
+    return arc.points[tight], sizes[tight]
+
+
+def _bend(arc: Arc, largest: float) -> tuple[Array, Array]:
+    """Distances along a curved arc and its curvature there, both (n,), m and 1/m."""
     pieces = np.diff(arc.points, axis=0)
     s = np.concatenate([[0.0], np.cumsum(np.hypot(*pieces.T))])
     heading = np.unwrap(np.arctan2(pieces[:, 1], pieces[:, 0]))
     middle = (s[:-1] + s[1:]) / 2
     # The turn over a fifth of a side, so that the polygon's own vertices do not count as kinks.
-    reach = largest / 10
-    turn = np.abs(np.interp(s + reach, middle, heading) - np.interp(s - reach, middle, heading)) / (2 * reach)
-    sizes = np.maximum(TURN / np.maximum(turn, 1e-12), smallest)
-    tight = sizes < largest
-    return arc.points[tight], sizes[tight]
+    low, high = np.maximum(s - largest / 10, middle[0]), np.minimum(s + largest / 10, middle[-1])
+    span = np.maximum(high - low, np.finfo(float).tiny)
+    turn = np.abs(np.interp(high, middle, heading) - np.interp(low, middle, heading)) / span
+    return s, np.where(high > low, np.maximum(turn, _STRAIGHT), _STRAIGHT)
 
 
 def divided(arc: Arc, field: SizeField, factor: float = 1.0) -> Array:
@@ -135,7 +160,7 @@ def divided(arc: Arc, field: SizeField, factor: float = 1.0) -> Array:
     density = 1.0 / field.at(xy)
     steps = np.concatenate([[0.0], np.cumsum((density[1:] + density[:-1]) / 2 * length / (n_samples - 1))])
     closed = arc.start == arc.stop
-    n = max(int(np.round(factor * steps[-1])), 3 if closed else 1)
+    n = max(int(np.round(factor * steps[-1])), _LOOP if closed else 1)
     inner = np.interp(np.arange(1, n) * steps[-1] / n, steps, t)
     middle = shapely.get_coordinates(shapely.line_interpolate_point(line, inner, normalized=True))
     return np.vstack([arc.points[:1], middle, arc.points[-1:]])
