@@ -9,54 +9,21 @@ example:
 """
 
 import argparse
-from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:
-    from bracedtop.fem.case import Case
-    from bracedtop.fem.describe import ModeSummary
-    from bracedtop.fem.match import Pairing
-    from bracedtop.fem.model import Model, Modes
     from bracedtop.fem.sensitivity import ShavingRow
-    from bracedtop.fem.taps import Taps
-
-RIGHT_CENTS = 15.0
-"""A mode this close to where it should be counts as right; chosen: about what a careful re-tap repeats."""
-
-MOVED_CENTS = 5.0
-"""A millimetre that moves a right mode by more than this is flagged; chosen: a third of `RIGHT_CENTS`."""
+    from bracedtop.scripts.comparison import Comparison
 
 CAUTION = (
     "Hertz per millimetre hold for the first shavings only. Take less than they say, tap again after every pass, "
     "and stop short of the target: wood cannot be put back."
 )
 
-
-@dataclass(frozen=True, slots=True)
-class Comparison:
-    """Everything that a comparison shows.
-
-    Parameters
-    ----------
-    case : Case
-    model, modes, summaries : the prediction
-    taps : Taps
-    pairing : Pairing
-    shaving : tuple of ShavingRow
-        For the paired modes.
-    right : frozenset of int
-        Paired modes that stand where they should: at their target, or at the prediction where there is none.
-    """
-
-    case: "Case"
-    model: "Model"
-    modes: "Modes"
-    summaries: "tuple[ModeSummary, ...]"
-    taps: "Taps"
-    pairing: "Pairing"
-    shaving: "tuple[ShavingRow, ...]"
-    right: frozenset[int]
+PICTURES = ("plan", "ladder", "mode-*", "shaving-*")
+OWN_FILES = ("report.html", "pairs.csv", "shaving.csv", *(f"pictures/{name}.png" for name in PICTURES))
+"""In out/; those of an earlier run go, as they belong to another drawing or other taps."""
 
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
@@ -64,18 +31,19 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     from bracedtop.scripts.modes import add_case
 
     add_case(parser)
-    parser.add_argument("--no-pictures", action="store_true", help="tables only: no pictures and no report page")
+    parser.add_argument("--no-pictures", action="store_true", help="tables only; an earlier report is removed")
 
 
 def run(args: argparse.Namespace) -> int:
     """Compare a case with its taps."""
+    from bracedtop.scripts.comparison import compared
     from bracedtop.scripts.console import Progress, print_json
     from bracedtop.scripts.results import fresh_results
 
     progress = Progress(quiet=args.quiet)
     found = compared(args.case, args.modes, progress)
     note = None
-    with fresh_results(args.case) as folder:
+    with fresh_results(args.case, OWN_FILES) as folder:
         write_tables(folder, found)
         if not args.no_pictures:
             from bracedtop.scripts.drawing import write_report
@@ -96,65 +64,10 @@ def run(args: argparse.Namespace) -> int:
     return 0
 
 
-def compared(folder: Path, n_modes: int, progress: Any) -> Comparison:
-    """Solve, read the taps, pair, and differentiate.
-
-    Raises
-    ------
-    FileError, DesignError, MeshError, AccuracyError
-    """
-    import numpy as np
-
-    from bracedtop.fem.case import read_case
-    from bracedtop.fem.describe import summarise
-    from bracedtop.fem.match import pair
-    from bracedtop.fem.model import build_model, deflections, solve
-    from bracedtop.fem.sensitivity import shaving_table
-    from bracedtop.fem.taps import read_taps
-    from bracedtop.scripts.modes import mesh_size
-
-    case = read_case(folder)
-    with progress.stage("taps"):
-        taps = read_taps(folder)
-    with progress.stage("mesh and matrices"):
-        model = build_model(case.design, case.woods, size=mesh_size(case))
-    with progress.stage("modes"):
-        modes = solve(model, n_modes)
-        summaries = summarise(model, modes)
-    peak = np.abs(modes.shapes[:, :, 2]).max(axis=1)
-
-    def amplitude(points: np.ndarray) -> np.ndarray:
-        return np.asarray(np.abs(deflections(model, modes, points)) / peak[:, None])
-
-    with progress.stage("pairing and shaving table"):
-        pairing = pair(modes.frequencies, [s.nodal_lines for s in summaries], taps.measured, amplitude)
-        paired = {p.mode for p in pairing.pairs}
-        shaving = tuple(row for row in shaving_table(model, modes) if row.mode in paired)
-    return Comparison(case, model, modes, summaries, taps, pairing, shaving, right_modes(case, pairing))
-
-
-def right_modes(case: "Case", pairing: "Pairing") -> frozenset[int]:
-    """Paired modes that were tapped within `RIGHT_CENTS` of their target or, without one, of the prediction."""
-    from bracedtop.geometry.units import cents
-
-    targets = {target.mode: target.hz for target in case.targets}
-    return frozenset(
-        p.mode for p in pairing.pairs if abs(cents(p.measured_hz, targets.get(p.mode, p.predicted_hz))) <= RIGHT_CENTS
-    )
-
-
-def disturbs(row: "ShavingRow", found: Comparison) -> bool:
-    """Whether a millimetre off this stretch moves a mode that is already right."""
-    from bracedtop.geometry.units import cents
-
-    if row.mode not in found.right:
-        return False
-    hz = found.summaries[row.mode - 1].hz
-    return abs(cents(max(hz + row.hz_per_mm, 1e-3), hz)) > MOVED_CENTS
-
-
-def compare_json(found: Comparison) -> dict[str, Any]:
+def compare_json(found: "Comparison") -> dict[str, Any]:
     """What ``compare --json`` prints."""
+    from bracedtop.scripts.comparison import disturbs
+
     measured = {m.number: m for m in found.taps.measured}
     names = {s.mode: s.name for s in found.summaries}
     return {
@@ -171,6 +84,7 @@ def compare_json(found: Comparison) -> dict[str, Any]:
                 "decay_time_s": measured[p.number].decay_time,
                 "q": measured[p.number].q,
                 "already_right": p.mode in found.right,
+                "ambiguous_with": list(p.ambiguous_with),
             }
             for p in found.pairing.pairs
         ],
@@ -192,12 +106,13 @@ def compare_json(found: Comparison) -> dict[str, Any]:
             for row in found.shaving
         ],
         "targets": [{"mode": t.mode, "hz": t.hz} for t in found.case.targets],
+        "common_ratio": found.pairing.ratio,
         "caution": CAUTION,
-        "warnings": [*found.case.warnings, *found.taps.warnings],
+        "warnings": list(found.warnings),
     }
 
 
-def write_tables(folder: Path, found: Comparison) -> None:
+def write_tables(folder: Path, found: "Comparison") -> None:
     """Write pairs.csv and shaving.csv."""
     import csv
 
@@ -208,12 +123,21 @@ def write_tables(folder: Path, found: Comparison) -> None:
             if rows:
                 writer.writerow(rows[0])
             for row in rows:
-                writer.writerow([f"{v:.4g}" if isinstance(v, float) else "" if v is None else v for v in row.values()])
+                writer.writerow([_written(value) for value in row.values()])
 
 
-def print_comparison(found: Comparison) -> None:
+def _written(value: Any) -> str:
+    if value is None:
+        return ""
+    if isinstance(value, float):
+        return f"{value:.4g}"
+    return " ".join(map(str, value)) if isinstance(value, list) else str(value)
+
+
+def print_comparison(found: "Comparison") -> None:
     """Print the comparison for a reader at the bench."""
     from bracedtop.geometry.units import cents, note
+    from bracedtop.scripts.comparison import disturbs
     from bracedtop.scripts.console import print_table, signed
 
     measured = {m.number: m for m in found.taps.measured}
@@ -241,8 +165,11 @@ def print_comparison(found: Comparison) -> None:
     print_table([*head, "wanted Hz (cents off)", "right"], rows, left=2)
     for k in found.pairing.unpaired_predicted:
         print(f"not tapped: mode {k}, {found.summaries[k - 1].name}, predicted at {found.summaries[k - 1].hz:.1f} Hz")
+    highest = found.summaries[-1].hz
     for k in found.pairing.unpaired_measured:
-        print(f"tapped, but no predicted mode fits: {measured[k].hz:.1f} Hz {measured[k].label}".rstrip())
+        where = f"above the {len(found.summaries)} modes solved" if measured[k].hz > highest else ""
+        words = ", ".join(filter(None, (f"{measured[k].hz:.1f} Hz", measured[k].label, where)))
+        print(f"tapped, but no predicted mode fits: {words}")
     print()
     print("Hertz per millimetre removed (! moves a mode that is right already)")
     modes = [p.mode for p in found.pairing.pairs]
@@ -261,7 +188,7 @@ def print_comparison(found: Comparison) -> None:
                 *[values[mode] for mode in modes],
             ]
         )
-    print_table(["brace", "stretch", "least mm", "g/mm", *[f"mode {m}" for m in modes]], body)
-    for warning in [*found.case.warnings, *found.taps.warnings]:
+    print_table(["brace", "stretch", "least mm", "g/mm", *[f"mode {m}" for m in modes]], body, repeat=4)
+    for warning in found.warnings:
         print(f"note: {warning}")
     print(CAUTION)

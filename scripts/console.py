@@ -2,6 +2,7 @@
 
 import json
 import math
+import shutil
 import sys
 import time
 from collections.abc import Iterable, Sequence
@@ -39,15 +40,31 @@ class _Stage:
             print(f" {took:.2f} s" if kind is None else " stopped", file=sys.stderr, flush=True)
 
 
-def print_table(head: Sequence[str], rows: Iterable[Sequence[object]], *, left: int = 1) -> None:
-    """Print columns, the first `left` of them flush left."""
+def print_table(head: Sequence[str], rows: Iterable[Sequence[object]], *, left: int = 1, repeat: int = 0) -> None:
+    """Print columns, the first `left` of them flush left.
+
+    With `repeat`, a table wider than the terminal is cut into blocks of columns that each begin with the first
+    `repeat` ones.
+    """
     cells = [list(head), *([_cell(value) for value in row] for row in rows)]
     widths = [max(len(row[k]) for row in cells) for k in range(len(head))]
-    for i, row in enumerate(cells):
-        parts = [c.ljust(w) if k < left else c.rjust(w) for k, (c, w) in enumerate(zip(row, widths, strict=True))]
-        print("  ".join(parts).rstrip())
-        if i == 0:
-            print("  ".join("-" * w for w in widths))
+    for block in _blocks(widths, repeat):
+        for i, row in enumerate(cells):
+            print("  ".join(row[k].ljust(widths[k]) if k < left else row[k].rjust(widths[k]) for k in block).rstrip())
+            if i == 0:
+                print("  ".join("-" * widths[k] for k in block))
+
+
+def _blocks(widths: Sequence[int], repeat: int) -> list[list[int]]:
+    every = list(range(len(widths)))
+    room = shutil.get_terminal_size().columns if repeat and sys.stdout.isatty() else math.inf
+    first = every[:repeat]
+    blocks = [first.copy()]
+    for k in every[repeat:]:
+        if len(blocks[-1]) > len(first) and sum(widths[j] + 2 for j in [*blocks[-1], k]) - 2 > room:
+            blocks.append(first.copy())
+        blocks[-1].append(k)
+    return blocks
 
 
 def print_json(value: dict[str, Any]) -> None:

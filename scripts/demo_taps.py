@@ -20,14 +20,14 @@ from bracedtop.fem.wood import Wood
 from bracedtop.geometry.units import MM
 
 SEED = 20
-RATE = 24_000
+RATE = 16_000
 N_HITS = 5
 SPACING = 0.9
 LOUDEST = 0.6
 
 NOTE = """\
-# Invented. These taps belong to no instrument: they are computed from the drawing with other woods and thicknesses
-# than it states, and rendered with noise and uneven hits by scripts/demo_taps.py.
+# Invented. These taps belong to no instrument: they are computed from the drawing with other woods than it states,
+# and rendered with noise, hum and uneven hits by scripts/demo_taps.py.
 """
 
 
@@ -90,7 +90,7 @@ def rendered(model: Model, modes: Modes, place: TapPlace, rng: np.random.Generat
         rng=rng,
         disturbance=Disturbance(noise_db=-34.0, hum_hz=50.0, hum_db=-38.0),
     )
-    return LOUDEST * signal / np.abs(signal).max()
+    return np.asarray(LOUDEST * signal / np.abs(signal).max())
 
 
 def notes(model: Model, modes: Modes, rng: np.random.Generator) -> str:

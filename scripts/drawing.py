@@ -25,7 +25,7 @@ from bracedtop.fem.shaving_picture import plan_picture, shaving_picture, stretch
 from bracedtop.fem.taps import Measured
 from bracedtop.fem.top_view import top_view
 from bracedtop.geometry.units import DEGREE, MM
-from bracedtop.scripts.compare import MOVED_CENTS, RIGHT_CENTS, Comparison
+from bracedtop.scripts.comparison import MOVED_CENTS, RIGHT_CENTS, Comparison
 
 EDGES = {
     "free": "free, lying loose",
@@ -99,7 +99,7 @@ def write_report(found: Comparison, folder: Path) -> str | None:
         RIGHT_CENTS,
         MOVED_CENTS,
         _mesh_facts(found),
-        (*found.case.warnings, *found.taps.warnings, *([drawn.note] if drawn.note else [])),
+        (*found.warnings, *([drawn.note] if drawn.note else [])),
         pictures["plan"],
         pictures["ladder"],
         f"bracedtop {version('braced-top')}",

@@ -2,9 +2,11 @@
 
 import argparse
 import importlib
+import io
 import os
 import sys
 from collections.abc import Sequence
+from typing import NoReturn
 
 from bracedtop.geometry.errors import BracedTopError
 
@@ -29,12 +31,30 @@ Begin with:
   bracedtop compare my-top
 """
 
+THREADS = ("OPENBLAS_NUM_THREADS", "OMP_NUM_THREADS", "MKL_NUM_THREADS", "VECLIB_MAXIMUM_THREADS")
+"""Read by the linear algebra libraries when they load. The matrices here are small: with one thread a comparison
+takes a quarter of the processor time that it takes with two, and no longer on an idle machine."""
 
-def parser() -> argparse.ArgumentParser:
+GONE = 141
+"""Exit code when the reader of the output has gone, as shells have it."""
+
+
+class CommandLineError(BracedTopError):
+    """An argument is missing or wrong."""
+
+
+class Parser(argparse.ArgumentParser):
+    """Parser whose complaints are one line like every other."""
+
+    def error(self, message: str) -> NoReturn:
+        """Refuse the command line."""
+        text = f"{message}; see {self.prog} --help"
+        raise CommandLineError(text)
+
+
+def parser() -> Parser:
     """The command line with all its commands."""
-    top = argparse.ArgumentParser(
-        prog="bracedtop", description=DESCRIPTION, formatter_class=argparse.RawDescriptionHelpFormatter
-    )
+    top = Parser(prog="bracedtop", description=DESCRIPTION, formatter_class=argparse.RawDescriptionHelpFormatter)
     top.add_argument("--version", action="store_true", help="print the version and stop")
     commands = top.add_subparsers(dest="command", metavar="COMMAND")
     for name, line in COMMANDS.items():
@@ -48,7 +68,47 @@ def parser() -> argparse.ArgumentParser:
 
 
 def main(argv: Sequence[str] | None = None) -> int:
-    """Run one command; 0 for done, 1 for a check that missed, 2 for bad input, 130 when interrupted."""
+    """Run one command.
+
+    Parameters
+    ----------
+    argv : sequence of str, optional
+        Arguments behind the program's name, those of the process if not given.
+
+    Returns
+    -------
+    int
+        0 for done, 1 for a check that missed, 2 for bad input, 130 when interrupted, 141 when the reader of the
+        output has gone.
+    """
+    for name in THREADS:
+        os.environ.setdefault(name, "1")
+    for stream in (sys.stdout, sys.stderr):
+        # File names may hold what the terminal cannot show.
+        if isinstance(stream, io.TextIOWrapper):
+            stream.reconfigure(errors="backslashreplace")
+    try:
+        code = _run(argv)
+        if sys.stdout is not None:
+            # Here, so that a full disk or a gone reader is seen before the process ends.
+            sys.stdout.flush()
+    except BracedTopError as error:
+        return _refuse(str(error))
+    except BrokenPipeError:
+        _drop_output()
+        return GONE
+    except OSError as error:
+        _drop_output()
+        return _refuse(f"{error.filename or 'output'}: {error.strerror or error}")
+    except MemoryError:
+        return _refuse("out of memory; a larger size_mm under [mesh] in top.toml, or fewer --modes, need less")
+    except KeyboardInterrupt:
+        print("\nbracedtop: interrupted; earlier results are untouched", file=sys.stderr)
+        return 130
+    return code
+
+
+def _run(argv: Sequence[str] | None) -> int:
     top = parser()
     args = top.parse_args(argv)
     if args.version:
@@ -59,24 +119,21 @@ def main(argv: Sequence[str] | None = None) -> int:
     if args.command is None:
         top.print_help()
         return 0
-    try:
-        return int(args.run(args))
-    except BracedTopError as error:
-        return _refuse(str(error))
-    except BrokenPipeError:
-        # The reader of our output has gone; nothing is left to say to it.
-        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
-        return 1
-    except OSError as error:
-        return _refuse(f"{error.filename or 'file'}: {error.strerror or error}")
-    except KeyboardInterrupt:
-        print("bracedtop: interrupted; earlier results are untouched", file=sys.stderr)
-        return 130
+    return int(args.run(args))
 
 
 def _refuse(message: str) -> int:
     print(f"bracedtop: {' '.join(message.split())}", file=sys.stderr)
     return 2
+
+
+def _drop_output() -> None:
+    """Let what is still buffered for standard output go nowhere, as it cannot be written."""
+    if isinstance(sys.stdout, io.TextIOWrapper):
+        try:
+            sys.stdout.flush()
+        except OSError:
+            os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
 
 
 if __name__ == "__main__":

@@ -48,11 +48,13 @@ def run(args: argparse.Namespace) -> int:
     case = read_case(args.case)
     with progress.stage("mesh"):
         mesh = mesh_top(case.design, args.size_mm or mesh_size(case))
-    with fresh_results(args.case) as folder:
+    with fresh_results(args.case, ("mesh.vtu",)) as folder:
         write_mesh(mesh, folder / "mesh.vtu")
     flat = mesh.flat
     ends = flat.p[:, flat.facets]
     edges = np.hypot(*(ends[:, 1] - ends[:, 0]))
+    regions = {name: len(cells) for name, cells in flat.subdomains.items()}
+    lines = {name: len(facets) for name, facets in flat.boundaries.items()}
     facts = {
         "triangles": int(flat.t.shape[1]),
         "points": int(flat.p.shape[1]),
@@ -60,8 +62,8 @@ def run(args: argparse.Namespace) -> int:
         "shortest_edge_mm": float(edges.min() / MM),
         "longest_edge_mm": float(edges.max() / MM),
         "min_angle_deg": mesh.min_angle / DEGREE,
-        "regions": {name: len(cells) for name, cells in flat.subdomains.items()},
-        "lines": {name: len(facets) for name, facets in flat.boundaries.items()},
+        "regions": regions,
+        "lines": lines,
     }
     written = str(args.case / "out" / "mesh.vtu")
     if args.json:
@@ -71,7 +73,7 @@ def run(args: argparse.Namespace) -> int:
         f"{facts['triangles']} triangles, edges from {facts['shortest_edge_mm']:.1f} to "
         f"{facts['longest_edge_mm']:.1f} mm, smallest angle {facts['min_angle_deg']:.0f} degrees"
     )
-    print("regions: " + ", ".join(f"{name} ({count})" for name, count in facts["regions"].items()))
-    print("lines: " + ", ".join(f"{name} ({count})" for name, count in facts["lines"].items()))
+    print("regions: " + ", ".join(f"{name} ({count})" for name, count in regions.items()))
+    print("lines: " + ", ".join(f"{name} ({count})" for name, count in lines.items()))
     print(f"Written: {written}")
     return 0

@@ -73,14 +73,15 @@ def run(args: argparse.Namespace) -> int:
         for row, error in zip(result["modes"], errors, strict=True):
             row["error_percent"] = error
     note = None
-    with fresh_results(args.case) as folder:
+    owned = ("modes.csv", "modes.vtu", "pictures/mode-*.png") if args.pictures else ("modes.csv",)
+    with fresh_results(args.case, owned) as folder:
         write_modes_csv(folder / "modes.csv", result["modes"])
         if args.pictures:
             from bracedtop.scripts.drawing import draw_modes
 
             with progress.stage("pictures"):
                 note = draw_modes(case, model, modes, summaries, folder).note
-    written = [str(args.case / "out" / "modes.csv")] + ([str(args.case / "out" / "pictures")] if args.pictures else [])
+    written = [str(args.case / "out" / name) for name in ("modes.csv", *(["modes.vtu", "pictures"] * args.pictures))]
     if args.json:
         print_json({**result, "written": written})
         return 0

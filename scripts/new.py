@@ -83,7 +83,7 @@ def run(args: argparse.Namespace) -> int:
         print_json({"case": str(folder), "name": case.name, "written": written})
         return 0
     print(f"{f'pattern {args.pattern}' if args.pattern else 'starter case'}: {len(case.design.braces)} braces")
-    print(f"written: {', '.join(written)}")
+    print(f"Written: {', '.join(written)}")
     return 0
 
 
@@ -122,7 +122,7 @@ def _starter() -> dict[Path, bytes]:
 def _walk(folder: "Traversable", inside: Path) -> Iterator[tuple[Path, bytes]]:
     for item in folder.iterdir():
         if item.is_dir():
-            if item.name not in ("out", "__pycache__") and not item.name.startswith("."):
+            if item.name not in ("out", "pictures", "__pycache__") and not item.name.startswith("."):
                 yield from _walk(item, inside / item.name)
         elif not item.name.endswith((".py", ".pyc")):
             yield inside / item.name, item.read_bytes()

@@ -24,7 +24,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("--brace", required=True, metavar="NAME", help="name of the brace in top.toml")
     parser.add_argument("--from", required=True, type=millimetres, dest="start", metavar="MM", help="start of the cut")
     parser.add_argument("--to", required=True, type=millimetres, dest="stop", metavar="MM", help="end of the cut")
-    parser.add_argument("--take", required=True, type=millimetres, metavar="MM", help="depth of the cut")
+    parser.add_argument("--take", required=True, type=depth, metavar="MM", help="depth of the cut")
 
 
 def millimetres(text: str) -> float:
@@ -41,6 +41,15 @@ def millimetres(text: str) -> float:
     return value * MM
 
 
+def depth(text: str) -> float:
+    """Depth of a cut from the command line, in m."""
+    value = millimetres(text)
+    if value == 0:
+        message = f"{text!r} takes nothing off; give more than 0 mm"
+        raise argparse.ArgumentTypeError(message)
+    return value
+
+
 def run(args: argparse.Namespace) -> int:
     """Show a cut before it is made."""
     from bracedtop.fem.case import read_case
@@ -53,6 +62,7 @@ def run(args: argparse.Namespace) -> int:
 
     progress = Progress(quiet=args.quiet)
     case = read_case(args.case)
+    _refuse_unknown(args.brace, [brace.name for brace in case.design.braces])
     design = shaved_design(case.design, args.brace, args.start, args.stop, args.take)
     with progress.stage("as drawn"):
         model = build_model(case.design, case.woods, size=mesh_size(case))
@@ -64,7 +74,7 @@ def run(args: argparse.Namespace) -> int:
         hz = float(change.modes.frequencies[after])
         rows.append({"mode": summary.mode, "looks_like": summary.name, "before_hz": summary.hz, "after_hz": hz})
     grams = 1e3 * change.mass_removed
-    with fresh_results(args.case) as folder:
+    with fresh_results(args.case, ("shave.csv",)) as folder:
         _write_csv(folder / "shave.csv", rows)
     written = str(args.case / "out" / "shave.csv")
     if args.json:
@@ -92,6 +102,15 @@ def run(args: argparse.Namespace) -> int:
     print(WARNING)
     print(f"Written: {written}")
     return 0
+
+
+def _refuse_unknown(name: str, known: list[str]) -> None:
+    from bracedtop.fem.case_file import did_you_mean, shown
+    from bracedtop.geometry.errors import DesignError
+
+    if name not in known:
+        message = f"no brace is named {shown(name)}; {did_you_mean(name, known)}braces: {', '.join(known) or 'none'}"
+        raise DesignError(message)
 
 
 def _cents(after: float, before: float) -> float:

@@ -40,7 +40,7 @@ def run(args: argparse.Namespace) -> int:
     if args.picture:
         from bracedtop.fem.tap_picture import write_spectra
 
-        with progress.stage("picture"), fresh_results(args.source) as folder:
+        with progress.stage("picture"), fresh_results(args.source, ("taps/spectrum.png",)) as folder:
             (folder / "taps").mkdir()
             write_spectra(folder / "taps" / "spectrum.png", taps)
         written.append(str(args.source / "out" / "taps" / "spectrum.png"))

@@ -34,7 +34,7 @@ def starter(tmp_path_factory):
 
 def test_starter_case_is_the_packaged_one(starter, capsys):
     packaged = Path(importlib.import_module("bracedtop.cases").__file__).parent / "wren"
-    expected = {name: data for name, data in contents(packaged).items() if not name.startswith("out")}
+    expected = {name: data for name, data in contents(packaged).items() if not name.startswith(("out", "pictures"))}
     assert contents(starter) == expected
     assert "top.toml" in expected
     assert read_case(starter).name == "wren"
@@ -45,7 +45,7 @@ def test_new_makes_the_folder_or_takes_an_empty_one(tmp_path, capsys, name):
     (tmp_path / "empty").mkdir()
     assert run("new", tmp_path / name) == 0
     assert read_case(tmp_path / name).design.braces
-    assert capsys.readouterr().out.splitlines()[-1].startswith("written: ")
+    assert capsys.readouterr().out.splitlines()[-1].startswith("Written: ")
 
 
 def test_new_never_touches_a_folder_with_something_in_it(starter, tmp_path, capsys):
