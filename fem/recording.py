@@ -161,7 +161,7 @@ def analyse_recording(path: Path, *, lowest: float = 50.0, highest: float = 2000
         left = misfit(decays, poles)
     if np.median(left) > MUCH_LEFT:
         warnings.append(
-            f"{100 * np.median(left):.0f} % of the sound is no clean decay (noise, room or rattle); trust weak modes less"
+            f"{100 * np.median(left):.0f} % of the sound is no clean decay (noise, room, rattle); trust weak modes less"
         )
     is_mode = _decaying(poles)
     hum = poles.omega[~is_mode & (poles.sigma * duration < 0.7)] / (2 * np.pi)
@@ -223,7 +223,7 @@ def _after_bounces(
         if duration < SHORTEST_DECAY or not len(delays):
             break
         decays = _decays(sound, used, duration, band)
-        # Two rounds: a strong mode that is not fitted yet looks like a bounce, and far more would fit the bounce itself.
+        # Two rounds: after one, a strong mode not fitted yet looks like a bounce; later ones fit the bounce itself.
         poles = find_poles(decays, steady_hz, n_rounds=2)
         if poles.steady.all():
             break
