@@ -58,7 +58,7 @@ def run(args: argparse.Namespace) -> int:
     if args.json:
         print_json({"checks": results, "ok": not missed})
     elif missed:
-        print(f"{len(missed)} of {len(results)} checks missed: {', '.join(missed)}")
+        print(f"{len(missed)} of {len(results)} checks missed: {', '.join(missed)}. Nothing was written.")
     else:
         print(f"All {len(results)} checks hold. Nothing was written.")
     return 1 if missed else 0

@@ -100,7 +100,7 @@ def remarks(case: Case, pairing: Pairing, n_modes: int) -> list[str]:
         )
     lines += [
         f"the tap at {p.measured_hz:.1f} Hz was taken for mode {p.mode}, but "
-        f"{' or '.join(map(str, p.ambiguous_with))} would do nearly as well; node lines in taps.csv would tell"
+        f"mode {' or '.join(map(str, p.ambiguous_with))} would do nearly as well; node lines in taps.csv would tell"
         for p in pairing.pairs
         if p.ambiguous_with
     ]

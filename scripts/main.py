@@ -103,7 +103,7 @@ def main(argv: Sequence[str] | None = None) -> int:
     except MemoryError:
         return _refuse("out of memory; a larger size_mm under [mesh] in top.toml, or fewer --modes, need less")
     except KeyboardInterrupt:
-        print("\nbracedtop: interrupted; earlier results are untouched", file=sys.stderr)
+        print("bracedtop: interrupted; no half-written results were left", file=sys.stderr)
         return 130
     return code
 
