@@ -141,8 +141,8 @@ def analyse_recording(path: Path, *, lowest: float = 50.0, highest: float = 2000
     longest = max(hit.stop_s - hit.decay_s for hit in hits)
     if longest < SHORTEST_DECAY:
         message = (
-            f"{path}: too short: {longest:.2f} s of decay after a hit; must be {SHORTEST_DECAY:g} s or more "
-            "before the next hit or the end"
+            f"{path}: too short: {1e3 * max(longest, 0):.0f} ms of decay after a hit; must be {1e3 * SHORTEST_DECAY:.0f} ms "
+            "or more before the next hit or the end"
         )
         raise FileError(message)
     n_before = len(hits)

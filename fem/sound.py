@@ -79,7 +79,8 @@ def read_sound(path: Path) -> Sound:
                 raise FileError(message)
             values = file.read(dtype="float64", always_2d=True)
     except (soundfile.SoundFileError, TypeError, ValueError) as error:
-        message = f"{path}: is not a readable WAV or FLAC file ({' '.join(str(error).split())})"
+        reason = getattr(error, "error_string", str(error))
+        message = f"{path}: is not a readable WAV or FLAC file ({' '.join(reason.split())})"
         raise FileError(message) from error
     except MemoryError as error:
         message = f"{path}: its header promises more samples than fit into memory; record or copy it again"

@@ -111,7 +111,7 @@ def test_samples_that_are_no_numbers(tmp_path, bad):
 
 def test_decay_too_short(tmp_path):
     soundfile.write(tmp_path / "a.wav", knock(duration=0.25), RATE)
-    refused(tmp_path / "a.wav", r"too short: 0\.\d\d s of decay after a hit; must be 0.2 s or more")
+    refused(tmp_path / "a.wav", r"too short: 1\d\d ms of decay after a hit; must be 200 ms or more")
 
 
 @pytest.mark.parametrize("kind", ["noise", "tone", "tone that begins", "hum"])
