@@ -214,12 +214,12 @@ class Arrangement:
                     found.append((float(np.hypot(xy[0] - ends[0, 0], xy[1] - ends[0, 1])), key, xy))
         nodes: list[int] = []
         for _, key, xy in sorted(found):
-            node = self._crossing_node(key, np.array(xy), seen)
+            node = self._crossing_node(key, np.array(xy), (a, b), seen)
             if node is not None and node not in nodes:
                 nodes.append(node)
         return nodes
 
-    def _crossing_node(self, key: int, point: Array, seen: frozenset[int]) -> int | None:
+    def _crossing_node(self, key: int, point: Array, own: tuple[int, int], seen: frozenset[int]) -> int | None:
         """Node for the crossing of a piece with an arc, or None where they meet in a node of the piece."""
         if key not in self.arcs:
             # The arc was cut at a crossing just before; the pieces are looked at when the line is bent through it.
@@ -228,10 +228,10 @@ class Arrangement:
         node = self._nearest_node(point)
         if node is None:
             return self._node_on_arc(key, point)
+        if node in (arc.start, arc.stop):
+            return None if node in own else node
         if node not in seen:
             return node
-        if node in (arc.start, arc.stop):
-            return None
         # The piece's own end lies beside the arc: the crossing stays, however short the edge it makes.
         return self._cut(key, point)
 

@@ -82,8 +82,9 @@ def _smooth(points: Array, tolerance: float, *, closed: bool) -> Array:
         if shapely.distance(dots, shapely.LineString(way)).max() <= 1.2 * tolerance:
             return way
     # Straight stretches between tight bends: pieces have to begin where the bends do.
-    kept = shapely.LineString(points).simplify(tolerance)
-    at = s[np.searchsorted(s, [shapely.LineString(points).project(shapely.Point(xy)) for xy in kept.coords[:-1]])]
+    line = shapely.LineString(points)
+    kept = shapely.get_coordinates(line.simplify(tolerance))[:-1]
+    at = s[np.abs(s[:, None] - shapely.line_locate_point(line, shapely.points(kept))).argmin(axis=0)]
     return _moved_out(points, s, np.append(at, s[-1]), closed=closed)
 
 

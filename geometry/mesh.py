@@ -1,4 +1,11 @@
-"""From a design to a named triangulation."""
+"""From a design to a named triangulation.
+
+The drawing's lines become a planar graph (`arrangement`), its arcs are divided by a size field (`size_field`,
+`sides`), points are spread between them (`fill`), and a constrained Delaunay triangulation holds all sides
+(`triangulate`). Triangles have sides along the borders of the braces' glued faces and not along their
+centrelines: stiffness jumps at these borders, and cubic triangles of 25 mm that are cut by them miss the frequencies
+of a crossed-braced plate by 0.9 % on average, aligned ones of the same number by 0.2 %.
+"""
 
 from dataclasses import dataclass
 from pathlib import Path
@@ -27,7 +34,8 @@ SMALLEST = 0.2
 and not more of them."""
 
 _TRIES = (1.0, 0.4, 2.0, 0.1)
-"""Tolerances tried in turn, over the usual one, should a drawing resist; 1600 random drawings needed the first only."""
+"""Tolerances tried in turn, over the usual one, should a drawing resist; the last 500 random drawings tried, most of
+them unbuildable, needed the first only."""
 
 _REPAIRS = 4
 """Times that triangles are made; each time, curved sides on which a triangle would fold over are halved."""

@@ -59,6 +59,11 @@ def disc(radius: float) -> Outline:
     return Outline(radius * np.column_stack([np.cos(t), np.sin(t)]), np.zeros(1000, dtype=bool))
 
 
+def face(_design: Design, b: Brace) -> shapely.Polygon:
+    """Area of the top that a brace's triangles cover."""
+    return brace_footprint(b)
+
+
 def areas(mesh: MeshTri2) -> np.ndarray:
     """Exact areas of quadratic triangles, (n,)."""
     X = np.array([[1 / 6, 2 / 3, 1 / 6], [1 / 6, 1 / 6, 2 / 3]])
@@ -120,7 +125,7 @@ def test_guitar_names_and_areas(ring: float) -> None:
     for patch in design.patches:
         assert a[mesh.flat.subdomains[f"patch {patch.name}"]].sum() == pytest.approx(patch.polygon.area, rel=2e-3)
     for b in design.braces:
-        drawn = brace_footprint(b).intersection(design.region)
+        drawn = face(design, b).intersection(design.region)
         assert a[mesh.flat.subdomains[f"brace {b.name}"]].sum() == pytest.approx(drawn.area, rel=0.02)
     if ring:
         band = design.outline.polygon.difference(design.outline.polygon.buffer(-ring, quad_segs=64))
@@ -145,7 +150,7 @@ def test_sides_run_along_every_border() -> None:
     mesh = mesh_top(design)
     corners = mesh.flat.p[:, mesh.flat.t].transpose(2, 1, 0)
     triangles = shapely.polygons(corners)
-    for polygon in [brace_footprint(b) for b in design.braces] + [p.polygon for p in design.patches]:
+    for polygon in [face(design, b) for b in design.braces] + [p.polygon for p in design.patches]:
         shared = shapely.area(shapely.intersection(triangles, polygon))
         split = np.minimum(shared, shapely.area(triangles) - shared)
         assert split.max() < 0.5e-3 * 25e-3
@@ -199,7 +204,7 @@ def test_same_arrays_in_another_process() -> None:
 def test_scaled_drawing_gives_scaled_mesh() -> None:
     """Doubling is exact in binary numbers, so the triangles are the same ones."""
     small = Design(box(200, 150), Plate(WOOD, 2.8e-3), braces=(brace("a", [[30, 30], [170, 110]]),))
-    large = Design(box(400, 300), Plate(WOOD, 2.8e-3), braces=(brace("a", [[60, 60], [340, 220]], 16),))
+    large = Design(box(400, 300), Plate(WOOD, 5.6e-3), braces=(brace("a", [[60, 60], [340, 220]], 16),))
     a, b = mesh_top(small, 0.02), mesh_top(large, 0.04)
     np.testing.assert_allclose(2 * a.flat.p, b.flat.p, rtol=0, atol=1e-12)
     np.testing.assert_array_equal(a.flat.t, b.flat.t)
@@ -276,7 +281,7 @@ def test_curved_brace() -> None:
     arc = 1e3 * 0.3 * np.column_stack([np.cos(t), np.sin(t)])
     design = replace(TOP, outline=box(400, 400), braces=(brace("bent", arc.tolist()),), patches=())
     mesh = mesh_top(design)
-    drawn = brace_footprint(design.braces[0])
+    drawn = face(design, design.braces[0])
     found = areas(mesh.curved)[mesh.flat.subdomains["brace bent"]].sum()
     assert found == pytest.approx(0.9 * 0.3 * 8e-3, rel=0.01)
     assert lengths(mesh, "brace bent") == pytest.approx(drawn.length, rel=0.01)
@@ -380,3 +385,12 @@ def test_chords_keep_corners_and_straight_sides() -> None:
     few = chords(np.array(rounded.exterior.coords), 0.5e-3)
     assert len(few) < 20
     assert shapely.Polygon(few).area == pytest.approx(rounded.area, rel=2e-3)
+
+
+def test_chords_keep_a_slight_corner_of_a_polygon() -> None:
+    """A corner of 10 degrees between long straight sides lies far off the chord past it."""
+    wedge = np.array([[0, 0], [0.2, 0], [0.2, 0.1], [0.1, 0.1088], [0, 0.1], [0, 0]])
+    for start in range(5):
+        turned = np.roll(wedge[:-1], -start, axis=0)
+        few = chords(np.vstack([turned, turned[:1]]), 0.5e-3)
+        assert shapely.Polygon(few).area == pytest.approx(shapely.Polygon(wedge).area, rel=1e-9)
