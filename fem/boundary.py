@@ -3,11 +3,12 @@
 from collections.abc import Callable
 
 import numpy as np
+from scipy import sparse
+from skfem import BilinearForm, FacetBasis
+
 from bracedtop.fem.plate import N_FIELDS, Space
 from bracedtop.geometry.design import Edge
 from bracedtop.geometry.mesh import TopMesh
-from scipy import sparse
-from skfem import BilinearForm, FacetBasis
 
 Where = Callable[[np.ndarray], np.ndarray]
 

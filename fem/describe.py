@@ -4,6 +4,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 import shapely
+
 from bracedtop.fem.laminate import lamina, layer_stiffness, rotated
 from bracedtop.fem.model import Model, Modes, deflections
 from bracedtop.fem.plate import strains

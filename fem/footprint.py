@@ -1,7 +1,8 @@
 """Integration points over the glued faces of braces, exact on every piece that one triangle holds.
 
-A brace's strip is cut at its stations and at the ends of its stretches, at the strips of the braces that it crosses, and at the mesh's edges; every
-piece is convex and gets a Gauss rule of its own. Fewer points would let the plate hinge between them.
+A brace's strip is cut at its stations, at the ends of its stretches, at the strips of the braces that it crosses, and
+at the mesh's edges; every piece is convex and gets a Gauss rule of its own. Fewer points would let the plate hinge
+between them.
 """
 
 from collections.abc import Sequence
@@ -21,8 +22,11 @@ from bracedtop.geometry.layout import Crossing
 _SLIVER = 1e-12
 """Pieces of less than a millionth of a square millimetre carry nothing, m^2."""
 
-_RULE_ORDER = 4
-"""Degree of the rule: bending strains of cubic triangles are quadratic."""
+_STRAIGHT = 1e-6
+"""Turn at a vertex that counts as none, rad."""
+
+_RULE_ORDER = 6
+"""Degree of the rule: shear strains of cubic triangles are cubic. At 5 the pieces of a tapered brace show at 1e-5."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -51,8 +55,18 @@ class Band:
     half: float
 
 
-def strip_points(brace: Brace, bands: Sequence[Band], locator: Locator) -> tuple[Points, np.ndarray, np.ndarray]:
+def strip_points(
+    brace: Brace, bands: Sequence[Band], ends: tuple[float, float], locator: Locator
+) -> tuple[Points, np.ndarray, np.ndarray]:
     """Points over a brace's face outside the `bands` of the braces that it crosses.
+
+    Parameters
+    ----------
+    brace : Brace
+    bands : sequence of Band
+    ends : pair, m
+        Distances along the brace at which its hold begins and ends; no piece lies across them.
+    locator : Locator
 
     Returns
     -------
@@ -65,15 +79,15 @@ def strip_points(brace: Brace, bands: Sequence[Band], locator: Locator) -> tuple
     pieces = np.diff(brace.path, axis=0)
     lengths = np.hypot(*pieces.T)
     starts = np.concatenate([[0.0], np.cumsum(lengths)[:-1]])
-    cuts = np.concatenate([brace.stations[:, 0], stretch_ends(brace)])
+    cuts = np.concatenate([brace.stations[:, 0], stretch_ends(brace), ends])
     found, distances, angles = [], [], []
     for corner, piece, length, start in zip(brace.path[:-1], pieces, lengths, starts, strict=True):
         t = piece / length
         side = brace.width / 2 * np.array([-t[1], t[0]])
-        ends = np.unique(np.clip(np.concatenate([[start, start + length], cuts]) - start, 0.0, length))
+        edges = np.unique(np.clip(np.concatenate([[start, start + length], cuts]) - start, 0.0, length))
         cells = [
             np.array([corner + a * t - side, corner + b * t - side, corner + b * t + side, corner + a * t + side])
-            for a, b in pairwise(ends)
+            for a, b in pairwise(edges)
         ]
         for band in bands:
             if -brace.width < (band.point - corner) @ t < length + brace.width:
@@ -137,9 +151,15 @@ def points_in(cells: Sequence[np.ndarray], locator: Locator) -> tuple[Points, np
     for part, triangle in zip(parts[keep], element[keep], strict=True):
         for polygon in shapely.get_parts(part):
             if shapely.area(polygon) > _SLIVER:
-                ring = shapely.get_coordinates(polygon)[:-1]
-                corners += [(ring[0], ring[k], ring[k + 1]) for k in range(1, len(ring) - 1)]
-                owner += [triangle] * (len(ring) - 2)
+                ring = _corners(shapely.get_coordinates(polygon)[:-1])
+                fan = [tuple(ring)]
+                if len(ring) > 3:
+                    # About the centroid, so that the points do not depend on where the ring happens to begin, nor on
+                    # a corner that rounding has doubled.
+                    middle = shapely.get_coordinates(shapely.centroid(polygon))[0]
+                    fan = [(middle, ring[k - 1], ring[k]) for k in range(len(ring))]
+                corners += fan
+                owner += [triangle] * len(fan)
     if not corners:
         return Points(np.zeros(0, dtype=int), np.zeros((2, 0)), np.zeros(0)), np.zeros((0, 2))
     fans = np.array(corners)
@@ -150,6 +170,14 @@ def points_in(cells: Sequence[np.ndarray], locator: Locator) -> tuple[Points, np
     weight = (double[:, None] * W).ravel()
     triangle = np.repeat(np.array(owner), len(W))
     return Points(triangle, locator.local(xy, triangle), weight), xy
+
+
+def _corners(ring: np.ndarray) -> np.ndarray:
+    """The vertices (n, 2) of a convex polygon that are corners, without those that rounding has put on a side."""
+    before, after = ring - np.roll(ring, 1, axis=0), np.roll(ring, -1, axis=0) - ring
+    turn = before[:, 0] * after[:, 1] - before[:, 1] * after[:, 0]
+    corners = ring[np.abs(turn) > _STRAIGHT * np.hypot(*before.T) * np.hypot(*after.T)]
+    return corners if len(corners) >= 3 else ring
 
 
 def _outside(cell: np.ndarray, band: Band) -> list[np.ndarray]:

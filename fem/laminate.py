@@ -3,6 +3,7 @@
 from typing import Literal
 
 import numpy as np
+
 from bracedtop.fem.wood import Wood
 
 Cut = Literal["quarter", "on_edge"]

@@ -4,10 +4,11 @@ from dataclasses import dataclass
 
 import numpy as np
 import shapely
-from bracedtop.geometry.errors import MeshError
-from bracedtop.geometry.mesh import TopMesh
 from scipy.spatial import KDTree
 from skfem import MeshTri, MeshTri2
+
+from bracedtop.geometry.errors import MeshError
+from bracedtop.geometry.mesh import TopMesh
 
 
 @dataclass(frozen=True, slots=True)

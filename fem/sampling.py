@@ -9,6 +9,7 @@ from dataclasses import dataclass
 
 import numpy as np
 import shapely
+
 from bracedtop.fem.footprint import Points, band_of, block_points, strip_points
 from bracedtop.fem.laminate import lamina, layer_mass, layer_stiffness, rotated
 from bracedtop.fem.locate import Locator
@@ -16,6 +17,7 @@ from bracedtop.fem.section import brace_mass, brace_stiffness, crossing_mass, cr
 from bracedtop.fem.wood import Wood
 from bracedtop.geometry.brace import Brace
 from bracedtop.geometry.design import Design
+from bracedtop.geometry.glue import grip_ends
 from bracedtop.geometry.layout import Crossing, crossings
 
 
@@ -29,6 +31,8 @@ class Glued:
     points : Points
     distance, height, offset, angle : (n,) arrays, m and rad
         Distance along the brace, its height, the glued face's distance below the midplane, the direction.
+    grips : (n,) bool array
+        Whether the brace holds the plate there; near its ends it only weighs on it (geometry/glue).
     """
 
     brace: str
@@ -37,6 +41,7 @@ class Glued:
     height: np.ndarray
     offset: np.ndarray
     angle: np.ndarray
+    grips: np.ndarray
 
 
 @dataclass(frozen=True, slots=True)
@@ -94,8 +99,10 @@ def glued_faces(design: Design, locator: Locator, thickness: np.ndarray) -> tupl
             for c in found
             if brace.name in (c.under, c.over)
         ]
-        points, s, angle = strip_points(brace, bands, locator)
-        glued.append(Glued(brace.name, points, s, brace.height(s), thickness[points.element] / 2, angle))
+        first, last = grip_ends(brace, design.plate.thickness)
+        points, s, angle = strip_points(brace, bands, (first, last), locator)
+        grips = (s > first) & (s < last)
+        glued.append(Glued(brace.name, points, s, brace.height(s), thickness[points.element] / 2, angle, grips))
     blocks = []
     for crossing in found:
         pair = (design.brace(crossing.under), design.brace(crossing.over))
@@ -111,6 +118,7 @@ def brace_group(glued: Glued, brace: Brace, wood: Wood) -> Group:
     for angle in np.unique(glued.angle):
         at = glued.angle == angle
         stiffness[at] = brace_stiffness(brace.shape, brace.width, glued.height[at], glued.offset[at], wood, angle)
+    stiffness[~glued.grips] = 0.0
     mass = brace_mass(brace.shape, brace.width, glued.height, glued.offset, wood.density)
     return Group(f"brace {brace.name}", glued.points, stiffness, mass)
 

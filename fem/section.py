@@ -1,6 +1,7 @@
 """Brace sections: what a strip of wood on edge adds to the plate that it is glued to."""
 
 import numpy as np
+
 from bracedtop.fem.laminate import SHEAR_CORRECTION, lamina, layer_mass, layer_stiffness, rotated, strain_rotation
 from bracedtop.fem.wood import Wood
 from bracedtop.geometry.brace import Shape
@@ -92,12 +93,10 @@ def rectangle_torsion(width: np.ndarray, height: np.ndarray) -> np.ndarray:
 
 
 def torsion_stiffness(shape: Shape, width: float, height: np.ndarray, wood: Wood) -> np.ndarray:
-    """Torsional stiffness G J of an orthotropic brace glued along one side, (n,) in N m^2.
+    """Torsional stiffness G J of an orthotropic brace about its own axis, (n,) in N m^2.
 
-    Half of the stiffness of a bar of twice the height: the glued side has no end at which shear stress dies
-    out, and a very low brace twists like the layer of a plate. The rectangle is exact: scaling each side by the
-    root of its shear modulus turns the orthotropic torsion problem into the isotropic one. Other shapes are
-    scaled by A^4 / I_p.
+    The rectangle is exact: scaling each side by the root of its shear modulus turns the orthotropic torsion
+    problem into the isotropic one. Other shapes are scaled by A^4 / I_p.
 
     References
     ----------
@@ -106,8 +105,7 @@ def torsion_stiffness(shape: Shape, width: float, height: np.ndarray, wood: Wood
     """
     height = np.atleast_1d(height)
     across, upright = wood.G_LT, wood.G_LR
-    double = rectangle_torsion(width * np.sqrt(upright), 2 * height * np.sqrt(across))
-    GJ = double / np.sqrt(across * upright) / 2
+    GJ = rectangle_torsion(width * np.sqrt(upright), height * np.sqrt(across)) / np.sqrt(across * upright)
     if shape == "square":
         return np.asarray(GJ)
     return np.asarray(GJ * _saint_venant(shape, width, height) / _saint_venant("square", width, height))
@@ -190,9 +188,7 @@ def brace_mass(shape: Shape, width: float, height: np.ndarray, offset: np.ndarra
     return density / width * section_moments(shape, width, height, offset)
 
 
-def crossing_layers(
-    under: np.ndarray, over: np.ndarray, kept: float
-) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
+def crossing_layers(under: np.ndarray, over: np.ndarray, kept: float) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
     """Heights at a crossing: top of the under brace's wood, bottom and top of the over brace's, (n,) each, m.
 
     Where `kept` reaches the under brace's height, that brace is whole and the other one is cut, but for what

@@ -152,6 +152,7 @@ def _glued_rates(glued: Glued, brace: Brace, wood: Wood) -> tuple[np.ndarray, np
         at = glued.angle == angle
         C = brace_stiffness(brace.shape, brace.width, height[at], glued.offset[at], wood, angle)
         dC[at] = C.imag / _IMAGINARY
+    dC[~glued.grips] = 0.0
     mass = brace_mass(brace.shape, brace.width, height, glued.offset, wood.density)
     return dC, mass.imag / _IMAGINARY
 

@@ -3,6 +3,7 @@
 from dataclasses import dataclass
 
 import numpy as np
+
 from bracedtop.geometry.errors import DesignError
 
 

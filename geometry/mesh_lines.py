@@ -8,7 +8,8 @@ import shapely
 from bracedtop.geometry.arrangement import Arc, Arrangement
 from bracedtop.geometry.chords import KINK, chords, turns
 from bracedtop.geometry.design import Design
-from bracedtop.geometry.layout import Crossing, brace_footprint
+from bracedtop.geometry.glue import gripping_face
+from bracedtop.geometry.layout import Crossing
 from bracedtop.geometry.outline import Array, Outline
 
 
@@ -40,7 +41,7 @@ def arrange(design: Design, found: Sequence[Crossing], tolerance: float) -> list
         turned = slice(None) if name == "rim" else slice(None, None, -1)
         graph.add_closed_curve(outline.points[turned], marks[turned], name)
     for brace in design.braces:
-        for part in _inner_border(brace_footprint(brace), region, shore, tolerance):
+        for part in _inner_border(gripping_face(brace, design.plate.thickness), region, shore, tolerance):
             graph.add_line(chords(part, tolerance), f"brace {brace.name}")
     for crossing in found:
         for part in _lines(crossing.polygon.exterior.intersection(region)):

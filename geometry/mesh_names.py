@@ -11,7 +11,8 @@ from skfem import MeshTri, MeshTri2
 from bracedtop.geometry.arrangement import Arc
 from bracedtop.geometry.design import Design
 from bracedtop.geometry.errors import MeshError
-from bracedtop.geometry.layout import Crossing, brace_footprint
+from bracedtop.geometry.glue import gripping_face
+from bracedtop.geometry.layout import Crossing
 from bracedtop.geometry.mesh_lines import joint_name, ring_border
 from bracedtop.geometry.outline import Array
 from bracedtop.geometry.sides import Sides
@@ -60,7 +61,9 @@ def _subdomains(design: Design, mesh: MeshTri, walls: NDArray[np.bool_]) -> dict
 
 def _drawn_areas(design: Design) -> dict[str, shapely.Geometry]:
     """Areas of the drawing that get a name of their own."""
-    areas: dict[str, shapely.Geometry] = {f"brace {brace.name}": brace_footprint(brace) for brace in design.braces}
+    areas: dict[str, shapely.Geometry] = {
+        f"brace {brace.name}": gripping_face(brace, design.plate.thickness) for brace in design.braces
+    }
     areas |= {f"patch {patch.name}": patch.polygon for patch in design.patches}
     if design.plate.ring_width > 0:
         areas["ring"] = design.outline.polygon.difference(ring_border(design))

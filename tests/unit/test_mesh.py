@@ -16,9 +16,10 @@ from skfem import MeshTri, MeshTri2
 
 from bracedtop.geometry.brace import Brace
 from bracedtop.geometry.chords import chords
-from bracedtop.geometry.crossing import brace_footprint, crossings
+from bracedtop.geometry.crossing import crossings
 from bracedtop.geometry.design import Design, Plate
 from bracedtop.geometry.errors import MeshError
+from bracedtop.geometry.glue import gripping_face
 from bracedtop.geometry.mesh import TopMesh, mesh_top, write_mesh
 from bracedtop.geometry.mesh_names import check_mesh
 from bracedtop.geometry.outline import Hole, Outline, body_outline, polygon_outline, rectangle
@@ -59,9 +60,9 @@ def disc(radius: float) -> Outline:
     return Outline(radius * np.column_stack([np.cos(t), np.sin(t)]), np.zeros(1000, dtype=bool))
 
 
-def face(_design: Design, b: Brace) -> shapely.Polygon:
+def face(design: Design, b: Brace) -> shapely.Polygon:
     """Area of the top that a brace's triangles cover."""
-    return brace_footprint(b)
+    return gripping_face(b, design.plate.thickness)
 
 
 def areas(mesh: MeshTri2) -> np.ndarray:

@@ -13,8 +13,9 @@ from hypothesis import strategies as st
 
 from bracedtop.geometry.arrangement import Arc
 from bracedtop.geometry.brace import Brace
-from bracedtop.geometry.crossing import brace_footprint, crossings
+from bracedtop.geometry.crossing import crossings
 from bracedtop.geometry.design import Design, Plate
+from bracedtop.geometry.glue import gripping_face
 from bracedtop.geometry.mesh import TopMesh, mesh_top
 from bracedtop.geometry.mesh_lines import arrange
 from bracedtop.geometry.outline import Hole, Outline, body_outline, polygon_outline, rectangle
@@ -143,7 +144,7 @@ def check(design: Design, mesh: TopMesh) -> None:
     assert det.min() > 0
     areas = np.abs(mesh.curved.mapping().detDF(X[:, :3])).mean(axis=1) / 2
     assert areas.sum() == pytest.approx(design.region.area, rel=2e-4)
-    drawn = {f"brace {b.name}": brace_footprint(b) for b in design.braces}
+    drawn = {f"brace {b.name}": gripping_face(b, design.plate.thickness) for b in design.braces}
     drawn |= {f"patch {p.name}": p.polygon for p in design.patches}
     for name, polygon in drawn.items():
         part = polygon.intersection(design.region)
