@@ -13,8 +13,11 @@ from bracedtop.fem.sampling import Group
 _GRID = 64
 """Lines per body length on which the nodes are counted; chosen: a node line is missed only near a node's end."""
 
-_STILL = 0.1
+_STILL = 0.05
 """Part of the largest deflection below which a point counts as standing still; chosen."""
+
+_SPAN = 0.7
+"""Least length of a line that is counted on, over the longest one; chosen: through the waist, not one bout alone."""
 
 TOP_CONSTANTS = {"E_L": "top E_L", "E_R": "top E_R", "G_LR": "top G_LR", "G_LT": "top shear", "G_RT": "top shear"}
 
@@ -86,8 +89,8 @@ def mode_name(lines: tuple[int, int], *, free: bool) -> str:
 def nodal_lines(model: Model, modes: Modes) -> list[tuple[int, int]]:
     """Node lines of each mode, counted across the grain and along it.
 
-    The deflection's changes of sign are counted on many lines parallel to x, and to y; the count that most of
-    the motion shares is taken.
+    The deflection's changes of sign are counted on many lines parallel to x, and to y, that run through most of
+    the top; the count that most of the motion shares is taken.
     """
     x0, y0, x1, y1 = model.design.outline.polygon.bounds
     step = (x1 - x0) / _GRID
@@ -97,11 +100,14 @@ def nodal_lines(model: Model, modes: Modes) -> list[tuple[int, int]]:
     w = np.zeros((len(modes.frequencies), X.size))
     w[:, inside] = deflections(model, modes, np.column_stack([X.ravel(), Y.ravel()])[inside])
     w = w.reshape(-1, *X.shape)
-    return [(_changes(field.T), _changes(field)) for field in w]
+    on_top = inside.reshape(X.shape)
+    return [(_changes(field.T, on_top.T), _changes(field, on_top)) for field in w]
 
 
-def _changes(lines: np.ndarray) -> int:
+def _changes(lines: np.ndarray, on_top: np.ndarray) -> int:
     """Sign changes along the last axis that most of the motion shares."""
+    span = on_top.sum(axis=1)
+    lines = lines[span >= _SPAN * span.max()]
     sign = np.where(np.abs(lines) > _STILL * np.abs(lines).max(), np.sign(lines), 0)
     votes: dict[int, float] = {}
     for row, values in zip(sign, lines, strict=True):
