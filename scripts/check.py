@@ -39,6 +39,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     """Declare the command's arguments."""
     parser.add_argument("folders", nargs="*", type=Path, metavar="FOLDER", help="checks to run (default: all packaged)")
     parser.add_argument("--json", action="store_true", help="print one JSON object instead of tables")
+    parser.add_argument("--markdown", action="store_true", help="print one table of all checks for a text in Markdown")
     parser.add_argument("--quiet", action="store_true", help="no progress on standard error")
 
 
@@ -52,12 +53,15 @@ def run(args: argparse.Namespace) -> int:
         for folder in folders:
             with progress.stage(folder.name):
                 results.append(checked(folder))
-            if not args.json:
+            if not args.json and not args.markdown:
                 print_check(results[-1])
     missed = [check["name"] for check in results if not check["ok"]]
     if args.json:
         print_json({"checks": results, "ok": not missed})
-    elif missed:
+        return 1 if missed else 0
+    if args.markdown:
+        print_markdown(results)
+    if missed:
         print(f"{len(missed)} of {len(results)} checks missed: {', '.join(missed)}. Nothing was written.")
     else:
         print(f"All {len(results)} checks hold. Nothing was written.")
@@ -128,6 +132,27 @@ def print_check(check: dict[str, Any]) -> None:
         for row in check["rows"]
     ]
     print_table(["mode", "Hz", "expected", "diff %", "allowed %", "kind", ""], rows)
+    print()
+
+
+def print_markdown(checks: list[dict[str, Any]]) -> None:
+    """Print the checks as one table, a line for each kind of expected values in a check."""
+    from bracedtop.scripts.console import signed
+
+    print("| check | modes | expected from | largest difference | allowed | source |")
+    print("|---|---|---|---|---|---|")
+    for check in checks:
+        for kind in KINDS:
+            rows = [row for row in check["rows"] if row["kind"] == kind]
+            if not rows or kind == "upper bound":
+                continue
+            worst = max((row["difference_percent"] for row in rows), key=abs)
+            allowed = [row["tolerance_percent"] for row in rows if row["tolerance_percent"] is not None]
+            bound = f"{max(allowed):g} %" if allowed else "shown only"
+            numbers = sorted(row["mode"] for row in rows)
+            modes = f"{numbers[0]}–{numbers[-1]}" if len(numbers) > 1 else f"{numbers[0]}"
+            source = " ".join(check["source"].split())
+            print(f"| {check['name']} | {modes} | {kind} | {signed(worst, 2)} % | {bound} | {source} |")
     print()
 
 

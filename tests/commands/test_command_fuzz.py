@@ -148,7 +148,7 @@ def test_edited_recordings(try_out, master, data):
     elif kind == "cut":
         del bad[data.draw(st.integers(0, len(bad))) :]
     elif kind == "doubled":
-        bad += bad
+        bad += good
     else:
         start = data.draw(st.integers(44, len(bad)))
         stop = data.draw(st.integers(start, len(bad)))
