@@ -90,7 +90,7 @@ def nodal_lines(model: Model, modes: Modes) -> list[tuple[int, int]]:
     """Node lines of each mode, counted across the grain and along it.
 
     The deflection's changes of sign are counted on many lines parallel to x, and to y, that run through most of
-    the top; the count that most of the motion shares is taken.
+    the top, and averaged over the lines by how much each of them moves.
     """
     x0, y0, x1, y1 = model.design.outline.polygon.bounds
     step = (x1 - x0) / _GRID
@@ -105,16 +105,12 @@ def nodal_lines(model: Model, modes: Modes) -> list[tuple[int, int]]:
 
 
 def _changes(lines: np.ndarray, on_top: np.ndarray) -> int:
-    """Sign changes along the last axis that most of the motion shares."""
+    """Sign changes along the last axis, the mean over the lines weighed by how much each moves."""
     span = on_top.sum(axis=1)
     lines = lines[span >= _SPAN * span.max()]
     sign = np.where(np.abs(lines) > _STILL * np.abs(lines).max(), np.sign(lines), 0)
-    votes: dict[int, float] = {}
-    for row, values in zip(sign, lines, strict=True):
-        moving = row[row != 0]
-        count = int((np.diff(moving) != 0).sum())
-        votes[count] = votes.get(count, 0.0) + float((values**2).sum())
-    return max(votes, key=lambda count: votes[count])
+    counts = [int((np.diff(row[row != 0]) != 0).sum()) for row in sign]
+    return round(float(np.average(counts, weights=(lines**2).sum(axis=1))))
 
 
 def energy_shares(model: Model, modes: Modes) -> dict[str, np.ndarray]:
