@@ -51,6 +51,12 @@ SHIFT_HZ = 20.0
 HINGE = 1e5
 """Stiffness of the hinge's support in units of E_L per mm of thickness; ten times more changes no printed digit."""
 
+LOWEST = 0.1
+"""A lofted brace that runs out to nothing ends this high, mm; a loft needs all its faces at both ends."""
+
+CAP_SIDES = 5
+"""Sides of the polygon that stands for a rounded brace's half ellipse."""
+
 Where = Callable[[float, float], bool]
 
 
@@ -112,7 +118,8 @@ def solve_solid(
     # closeedgefac would refine the whole plate to its thickness; flat tetrahedra of order 3 and more do not lock.
     generated = occ.OCCGeometry(shape).GenerateMesh(maxh=MM * size, closeedgefac=None, grading=0.9)
     mesh = ng.Mesh(generated)
-    mesh.Curve(3)
+    # Of no higher order than the displacement, or a rotation could not follow the curve.
+    mesh.Curve(min(order, 3))
     clock.append(time.perf_counter())
     held = design.edge.kind
     clamped = {"dirichlet": "rim"} if held == "clamped" else {}
@@ -260,32 +267,77 @@ def _plate(design: Design, low: float, high: float, where: Where | None) -> occ.
 def _angle(brace: Brace) -> float:
     d = np.diff(brace.path, axis=0)
     angles = np.arctan2(d[:, 1], d[:, 0])
-    if np.ptp(angles) > 1e-6 or brace.shape != "square":
-        message = f'brace "{brace.name}": the solid reference draws straight, square-topped braces'
+    if np.ptp(angles) > 1e-6:
+        message = f'brace "{brace.name}": the solid reference draws straight braces'
         raise NotImplementedError(message)
     return float(angles[0])
 
 
-def _side_view(brace: Brace) -> list[np.ndarray]:
-    """Closed polygons (s, depth) of the brace seen from the side, mm; stretches of no height fall out."""
-    s, h = MM * brace.stations.T
-    ends = np.array([0.0, MM * brace.length])
-    s, h = np.concatenate([ends[:1], s, ends[1:]]), np.concatenate([h[:1], h, h[-1:]])
-    area = shapely.Polygon([*zip(s, h, strict=True), (ends[1], 0.0), (ends[0], 0.0)]).buffer(0)
-    pieces = shapely.get_parts(area)
-    return [shapely.get_coordinates(p.normalize().simplify(1e-9).exterior)[:-1] for p in pieces if p.area > 1e-6]
-
-
 def _brace(brace: Brace, t: float) -> occ.TopoDS_Shape:
+    solids = _extruded(brace, t) if brace.shape == "square" else _lofted(brace, t)
+    solid = solids[0] if len(solids) == 1 else occ.Fuse(solids)
+    turned = solid.Rotate(occ.Axis(occ.Pnt(0, 0, 0), occ.Z), float(np.rad2deg(_angle(brace))))
+    return turned.Move(occ.Vec(*(MM * brace.path[0]), 0))
+
+
+def _extruded(brace: Brace, t: float) -> list[occ.TopoDS_Shape]:
+    """Side views of a square-topped brace, extruded over its width."""
     width = MM * brace.width
     solids = []
     for polygon in _side_view(brace):
         corners = [occ.Pnt(s, -width / 2, -t / 2 - depth) for s, depth in polygon]
         edges = [occ.Segment(a, b) for a, b in zip(corners, [*corners[1:], corners[0]], strict=True)]
         solids.append(occ.Face(occ.Wire(edges)).Extrude(occ.Vec(0, width, 0)))
-    solid = solids[0] if len(solids) == 1 else occ.Fuse(solids)
-    turned = solid.Rotate(occ.Axis(occ.Pnt(0, 0, 0), occ.Z), float(np.rad2deg(_angle(brace))))
-    return turned.Move(occ.Vec(*(MM * brace.path[0]), 0))
+    return solids
+
+
+def _profile(brace: Brace) -> tuple[np.ndarray, np.ndarray]:
+    """Distances and heights of the corners of the side view, mm."""
+    s, h = MM * brace.stations.T
+    return np.concatenate([[0.0], s, [MM * brace.length]]), np.concatenate([h[:1], h, h[-1:]])
+
+
+def _side_view(brace: Brace) -> list[np.ndarray]:
+    """Closed polygons (s, depth) of the brace seen from the side, mm; stretches of no height fall out."""
+    s, h = _profile(brace)
+    area = shapely.Polygon([*zip(s, h, strict=True), (s[-1], 0.0), (0.0, 0.0)]).buffer(0)
+    pieces = shapely.get_parts(area)
+    return [shapely.get_coordinates(p.normalize().simplify(1e-9).exterior)[:-1] for p in pieces if p.area > 1e-6]
+
+
+def _lofted(brace: Brace, t: float) -> list[occ.TopoDS_Shape]:
+    """Pieces of a rounded or peaked brace, each ruled from the section at one station to that at the next."""
+    width = MM * brace.width
+    s, h = _profile(brace)
+    if brace.shape == "rounded":
+        # Where the height passes half the width the cap stops growing with it: a corner of the side view.
+        span = np.flatnonzero((h[:-1] - width / 2) * (h[1:] - width / 2) < 0)
+        at = s[span] + (width / 2 - h[span]) / (h[span + 1] - h[span]) * (s[span + 1] - s[span])
+        s, h = np.insert(s, span + 1, at), np.insert(h, span + 1, width / 2)
+    solids = []
+    for k in range(len(s) - 1):
+        if s[k + 1] - s[k] > 1e-6:
+            solids.append(occ.ThruSections([_section(brace.shape, width, h[j], s[j], t) for j in (k, k + 1)]))
+    return solids
+
+
+def _section(shape: str, width: float, height: float, s: float, t: float) -> occ.TopoDS_Shape:
+    """Closed wire of a section at distance s, mm."""
+    height = max(height, LOWEST)
+    cap = min(height, width / 2) if shape == "rounded" else height / 2
+    cap = min(cap, height - LOWEST / 2)
+    half, body = width / 2, height - cap
+    points = [(-half, 0.0), (-half, body)]
+    if shape == "rounded":
+        a = np.linspace(0, np.pi, CAP_SIDES + 1)[1:-1]
+        # Corners moved out of the ellipse so that the cap's area is the ellipse's.
+        grow = np.sqrt(np.pi / (CAP_SIDES * np.sin(np.pi / CAP_SIDES)))
+        points += [(-grow * half * np.cos(x), body + min(grow * np.sin(x), 1.0) * cap) for x in a]
+    else:
+        points.append((0.0, height))
+    points += [(half, body), (half, 0.0)]
+    corners = [occ.Pnt(s, y, -t / 2 - z) for y, z in points]
+    return occ.Wire([occ.Segment(a, b) for a, b in zip(corners, [*corners[1:], corners[0]], strict=True)])
 
 
 def _braces(design: Design, t: float) -> dict[str, occ.TopoDS_Shape]:
@@ -306,6 +358,17 @@ def _braces(design: Design, t: float) -> dict[str, occ.TopoDS_Shape]:
             under = under - strip * floor
         solids[crossing.under] = under
         solids[crossing.over] = over - under
+    return _butted(design, solids)
+
+
+def _butted(design: Design, solids: dict[str, occ.TopoDS_Shape]) -> dict[str, occ.TopoDS_Shape]:
+    """Braces that end on another one, cut at its flank."""
+    for brace in design.braces:
+        ends = [shapely.Point(brace.path[k]) for k in (0, -1)]
+        for other in design.braces:
+            strip = shapely.LineString(other.path).buffer(other.width / 2, cap_style="flat")
+            if other.name != brace.name and any(strip.covers(end) for end in ends):
+                solids[brace.name] = solids[brace.name] - solids[other.name]
     return solids
 
 
