@@ -51,6 +51,9 @@ LARGEST_STEP = 20.0
 SETTLED = 1e-4
 """Movement of the poles in a sweep, in half bandwidths, after which no further sweep is made."""
 
+LOWEST_Q = 2.0
+"""Broader than this a peak is background; chosen: no plate of wood is."""
+
 STEADY = 1e-3
 """Decay rate given to a tone that does not decay, 1/s."""
 
@@ -192,7 +195,9 @@ def _distinct(omega: Real, sigma: Real, amplitude: Complex, steady: NDArray[np.b
     energy = (np.abs(amplitude) ** 2).sum(axis=0) / sigma
     alone = np.ones(len(omega), dtype=bool)
     for k in np.argsort(-energy):
-        near = (np.abs(omega - omega[k]) < CLOSEST * np.maximum(sigma, sigma[k])) & ~steady
+        # A broad background must not swallow the narrow modes on it.
+        width = np.maximum(sigma[k], np.minimum(sigma, 3 * sigma[k]))
+        near = (np.abs(omega - omega[k]) < CLOSEST * width) & ~steady
         if not steady[k] and (near & alone & (np.arange(len(omega)) != k) & (energy >= energy[k])).any():
             alone[k] = False
     return alone
@@ -356,7 +361,8 @@ def _fit(local: Decays, omega0: Real, sigma0: Real, steady: NDArray[np.bool_]) -
             p = np.zeros(k + len(free))
     omega, sigma = poles(p)
     # A step out of the cluster's bins, or to a decay that is none, has lost its peak.
-    lost = ~((omega > local.omega[0]) & (omega < local.omega[-1]) & (sigma < LARGEST_STEP * sigma0))
+    most = np.minimum(LARGEST_STEP * sigma0, omega / (2 * LOWEST_Q))
+    lost = ~((omega > local.omega[0]) & (omega < local.omega[-1]) & (sigma < most))
     omega, sigma = np.where(lost, omega0, omega), np.where(lost, sigma0, np.maximum(sigma, STEADY))
     p = np.concatenate([(omega - omega0) / scale, np.log(sigma[free] / sigma0[free])])
     c = np.linalg.lstsq(columns(p)[0], target, rcond=1e-9)[0]

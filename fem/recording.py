@@ -29,7 +29,7 @@ QUIETEST = -35.0
 LEAST_SIGNAL_TO_NOISE = 60.0
 """Energy of a reported mode over the noise's; chosen: its frequency is then good to a tenth of the bandwidth."""
 
-Q_RANGE = (5.0, 400.0)
+Q_RANGE = (8.0, 400.0)
 """Chosen: wooden plates lie between 10 and 200; broader is background, narrower a steady tone."""
 
 MUCH_LEFT = 0.1
@@ -37,6 +37,8 @@ MUCH_LEFT = 0.1
 
 ENOUGH_HITS = 3
 """With so many clean hits the others are left out; chosen."""
+
+MOST_BOUNCES = 5
 
 MAINS = (50.0, 60.0)
 
@@ -141,8 +143,8 @@ def analyse_recording(path: Path, *, lowest: float = 50.0, highest: float = 2000
     longest = max(hit.stop_s - hit.decay_s for hit in hits)
     if longest < SHORTEST_DECAY:
         message = (
-            f"{path}: too short: {1e3 * max(longest, 0):.0f} ms of decay after a hit; must be {1e3 * SHORTEST_DECAY:.0f} ms "
-            "or more before the next hit or the end"
+            f"{path}: too short: {1e3 * max(longest, 0):.0f} ms of decay after a hit; must be "
+            f"{1e3 * SHORTEST_DECAY:.0f} ms or more before the next hit or the end"
         )
         raise FileError(message)
     n_before = len(hits)
@@ -217,29 +219,31 @@ def _after_bounces(
     sound: Sound, hits: tuple[Hit, ...], band: tuple[float, float], steady_hz: NDArray[np.float64]
 ) -> tuple[Hit, ...]:
     """The hits with their decays begun after bounces that are heard only in the modes, not as a click."""
-    for _ in range(3):
+    as_found = hits
+    for _ in range(MOST_BOUNCES):
         used, duration = _long_enough(hits)
         delays = np.arange(0.004, min(0.15, 0.5 * duration), 0.002)
-        if duration < SHORTEST_DECAY or not len(delays):
-            break
+        if duration < SHORTEST_DECAY:
+            return as_found
         decays = _decays(sound, used, duration, band)
         # Two rounds: after one, a strong mode not fitted yet looks like a bounce; later ones fit the bounce itself.
         poles = find_poles(decays, steady_hz, n_rounds=2)
         if poles.steady.all():
-            break
+            return as_found
         part = late_strikes(decays, poles, delays)
         gain = part.max(axis=1)
         # Chosen: a bounce brings 0.3 % of the energy or more, and at one moment, not at any.
-        bounced = (gain * misfit(decays, poles) > 0.003) & (gain > 0.2) & (gain > 3 * np.median(part, axis=1))
+        bounced = (gain * misfit(decays, poles) > 0.003) & (gain > 0.2) & (gain > 2 * np.median(part, axis=1))
         if not bounced.any():
-            break
+            return hits
         later = {
             hit: _bounced(hit, float(delay))
             for hit, delay, again in zip(used, delays[part.argmax(axis=1)], bounced, strict=True)
             if again
         }
         hits = tuple(later.get(hit, hit) for hit in hits)
-    return hits
+    # What goes on for ever is no bounce, but a decay that is not exponential.
+    return as_found
 
 
 def _bounced(hit: Hit, delay: float) -> Hit:
@@ -281,37 +285,36 @@ def _peaks(
 ) -> tuple[Peak, ...]:
     """Peaks within the limits in Hz, with the spread of each over the hits."""
     hz = poles.omega / (2 * np.pi)
-    wanted = np.flatnonzero(is_mode & (hz >= limits[0]) & (hz <= limits[1]))
-    if not len(wanted):
+    inside = is_mode & (hz >= limits[0]) & (hz <= limits[1]) & (poles.signal_to_noise > LEAST_SIGNAL_TO_NOISE)
+    alone = [refit(decays.of_hit(hit), poles) for hit in range(len(hits))] if inside.any() else []
+    # Within its bandwidth and above the noise: a hit shows this mode by itself.
+    own = {
+        int(k): [
+            float(one.omega[k]) / (2 * np.pi)
+            for one in alone
+            if one.signal_to_noise[k] > 12 and abs(one.omega[k] - poles.omega[k]) < 2 * poles.sigma[k]
+        ]
+        for k in np.flatnonzero(inside)
+    }
+    own = {k: found for k, found in own.items() if len(found) >= min(len(hits), 2)}
+    if not own:
         return ()
     waited = np.array([hit.decay_s - hit.strike_s for hit in hits])
     strike = np.abs(poles.amplitude) * np.exp(np.minimum(poles.sigma * waited[:, None], 5.0))
     size = np.sqrt((strike**2).mean(axis=0))
-    level = 20 * np.log10(size / size[wanted].max())
-    alone = [refit(decays.of_hit(hit), poles) for hit in range(len(hits))]
-    peaks = []
-    for k in wanted:
-        if level[k] < QUIETEST or poles.signal_to_noise[k] < LEAST_SIGNAL_TO_NOISE:
-            continue
-        # Within its bandwidth and above the noise: the hit shows this mode by itself.
-        own = [
-            one.omega[k] / (2 * np.pi)
-            for one in alone
-            if one.signal_to_noise[k] > 12 and abs(one.omega[k] - poles.omega[k]) < 2 * poles.sigma[k]
-        ]
-        if len(own) < min(len(hits), 2):
-            continue
-        peaks.append(
-            Peak(
-                hz=float(hz[k]),
-                spread_hz=float(np.std(own, ddof=1)) if len(own) > 1 else None,
-                decay_time=float(T60 / poles.sigma[k]),
-                q=float(poles.omega[k] / (2 * poles.sigma[k])),
-                level_db=float(level[k]),
-                n_hits=len(own),
-            )
+    level = 20 * np.log10(size / size[list(own)].max())
+    return tuple(
+        Peak(
+            hz=float(hz[k]),
+            spread_hz=float(np.std(found, ddof=1)) if len(found) > 1 else None,
+            decay_time=float(T60 / poles.sigma[k]),
+            q=float(poles.omega[k] / (2 * poles.sigma[k])),
+            level_db=float(level[k]),
+            n_hits=len(found),
         )
-    return tuple(peaks)
+        for k, found in own.items()
+        if level[k] >= QUIETEST
+    )
 
 
 def _spectrum(
