@@ -38,7 +38,6 @@ range of a room and a microphone."""
 AGAINST_NEIGHBOURS = 10 ** (-20 / 20)
 """The same relative to what is already fitted there; chosen: real decays are not exponential to better than 10 %."""
 
-BOUNCING_POLES = 12
 MOST_POLES = 40
 MOST_ROUNDS = 8
 LARGEST_CLUSTER = 6
@@ -218,11 +217,11 @@ def refit(decays: Decays, start: Poles) -> Poles:
     """The same poles fitted to other decays, such as those of a single hit, in the same order."""
     amplitude = np.zeros((len(decays.spectra), len(start.omega)), dtype=complex)
     # Amplitudes first, all together, so that no pole takes its neighbour's part.
-    phi = _columns(
+    phi = real_columns(
         transform(-start.sigma + 1j * start.omega, decays.omega, decays.rate, decays.n_samples)[0],
         transform(-start.sigma - 1j * start.omega, decays.omega, decays.rate, decays.n_samples)[0],
     )
-    c = np.linalg.lstsq(phi, _stacked(decays.spectra.T), rcond=None)[0]
+    c = np.linalg.lstsq(phi, stacked(decays.spectra.T), rcond=None)[0]
     amplitude = _amplitude(c, len(start.omega))
     return _measured(
         decays, *_sweep(decays, start.omega, start.sigma, amplitude, start.steady, n_sweeps=2), start.steady
@@ -236,13 +235,13 @@ def misfit(decays: Decays, poles: Poles) -> Real:
     return np.asarray((np.abs(rest) ** 2).sum(axis=1) / np.maximum(whole, np.finfo(float).tiny))
 
 
-def _stacked(values: Complex) -> Real:
+def stacked(values: Complex) -> Real:
     return np.concatenate([values.real, values.imag])
 
 
-def _columns(value: Complex, mirror: Complex) -> Real:
+def real_columns(value: Complex, mirror: Complex) -> Real:
     """Real least-squares columns of the transforms at s and its conjugate: all real parts, then all imaginary."""
-    return np.hstack([_stacked((value + mirror) / 2), _stacked(1j * (value - mirror) / 2)])
+    return np.hstack([stacked((value + mirror) / 2), stacked(1j * (value - mirror) / 2)])
 
 
 def _amplitude(c: NDArray[np.floating[Any]], k: int) -> Complex:
@@ -309,9 +308,9 @@ def _fit(local: Decays, omega0: Real, sigma0: Real, steady: NDArray[np.bool_]) -
     """Poles and amplitudes that fit the bins of one cluster best, over a straight background."""
     k = len(omega0)
     free = np.flatnonzero(~steady)
-    target = _stacked(local.spectra.T)
+    target = stacked(local.spectra.T)
     x = np.linspace(-1, 1, len(local.omega))
-    background = np.hstack([_stacked(np.column_stack([u * np.ones_like(x), u * x])) for u in (1, 1j)])
+    background = np.hstack([stacked(np.column_stack([u * np.ones_like(x), u * x])) for u in (1, 1j)])
     # A steady tone may only move within its own line's width.
     scale = np.where(steady, np.pi * local.rate / local.n_samples, sigma0)
 
@@ -324,7 +323,7 @@ def _fit(local: Decays, omega0: Real, sigma0: Real, steady: NDArray[np.bool_]) -
         omega, sigma = poles(p)
         value, slope = transform(-sigma + 1j * omega, local.omega, local.rate, local.n_samples)
         mirror, mirror_slope = transform(-sigma - 1j * omega, local.omega, local.rate, local.n_samples)
-        phi = np.hstack([_columns(value, mirror), background])
+        phi = np.hstack([real_columns(value, mirror), background])
         return phi, slope, mirror_slope
 
     # The minimiser asks for the residual and then for the Jacobian at the same place.
@@ -423,44 +422,3 @@ def _candidates(
         if energy_k > skirts and all(abs(omega_k - o) > 3 * spacing for _, o, _ in taken):
             taken.append((energy_k, omega_k, sigma_k))
     return np.array([t[1] for t in taken]), np.array([t[2] for t in taken])
-
-
-def late_strikes(decays: Decays, poles: Poles, delays: Real) -> Real:
-    """Part of what the poles leave unexplained that a second start of the same poles explains.
-
-    A bounce excites the same modes again: at its moment every pole may start anew.
-
-    Parameters
-    ----------
-    decays : Decays
-    poles : Poles
-    delays : (n_delays,) array, s
-        Moments of a second strike after the decay's start.
-
-    Returns
-    -------
-    (n_hits, n_delays) array
-        Between 0 and 1.
-    """
-    n, rate, omega = decays.n_samples, decays.rate, decays.omega
-    strongest = np.argsort(-poles.signal_to_noise)[:BOUNCING_POLES]
-    s = (-poles.sigma + 1j * poles.omega)[~poles.steady]
-    again = (-poles.sigma + 1j * poles.omega)[strongest[~poles.steady[strongest]]]
-    steady = 1j * poles.omega[poles.steady]
-    every = np.concatenate([s, steady])
-    phi = _columns(transform(every, omega, rate, n)[0], transform(every.conj(), omega, rate, n)[0])
-    q = np.linalg.qr(phi)[0]
-    target = _stacked(decays.spectra.T)
-    rest = target - q @ (q.T @ target)
-    total = np.maximum((rest**2).sum(axis=0), np.finfo(float).tiny)
-    part = np.zeros((len(decays.spectra), len(delays)))
-    for i, delay in enumerate(np.rint(np.asarray(delays) * rate)):
-        turned = np.exp(-1j * omega * delay / rate)[:, None]
-        value, mirror = (
-            (turned - np.exp(p * (n - delay) / rate)) / -np.expm1(p[None, :] / rate - 1j * omega[:, None] / rate)
-            for p in (again, again.conj())
-        )
-        d = _columns(value, mirror)
-        basis = np.linalg.qr(d - q @ (q.T @ d))[0]
-        part[:, i] = ((basis.T @ rest) ** 2).sum(axis=0) / total
-    return part

@@ -1,6 +1,6 @@
 """A recording of taps: its modes' frequencies, decays and how well the taps agree.
 
-Depends on geometry/errors, fem/sound, fem/hits, fem/decay.
+Depends on geometry/errors, fem/sound, fem/hits, fem/decay, fem/bounce.
 """
 
 from dataclasses import dataclass, replace
@@ -9,7 +9,8 @@ from pathlib import Path
 import numpy as np
 from numpy.typing import NDArray
 
-from bracedtop.fem.decay import Decays, Poles, find_poles, late_strikes, misfit, refit
+from bracedtop.fem.bounce import late_strikes
+from bracedtop.fem.decay import Decays, Poles, find_poles, misfit, refit
 from bracedtop.fem.hits import AFTER_STRIKE, Hit, find_hits
 from bracedtop.fem.sound import Sound, read_sound
 from bracedtop.geometry.errors import FileError

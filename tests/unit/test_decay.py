@@ -10,7 +10,8 @@ import numpy as np
 import pytest
 from scipy.signal import iirpeak, lfilter
 
-from bracedtop.fem.decay import Decays, find_poles, late_strikes, misfit, refit, transform
+from bracedtop.fem.bounce import late_strikes
+from bracedtop.fem.decay import Decays, find_poles, misfit, refit, transform
 
 RATE = 8000.0
 BAND = (30.0, 2400.0)
