@@ -236,6 +236,7 @@ def misfit(decays: Decays, poles: Poles) -> Real:
 
 
 def stacked(values: Complex) -> Real:
+    """Real parts above imaginary parts."""
     return np.concatenate([values.real, values.imag])
 
 

@@ -6,11 +6,12 @@ mixed shapes, and the bounds 0 to 1 (Cauchy-Schwarz).
 
 import numpy as np
 import pytest
-from bracedtop.fem.mac import follow, mac
-from bracedtop.geometry.errors import AccuracyError
 from hypothesis import given, settings
 from hypothesis import strategies as st
 from scipy import sparse
+
+from bracedtop.fem.mac import follow, mac
+from bracedtop.geometry.errors import AccuracyError
 
 
 def sines(n_modes, n_points=201):
