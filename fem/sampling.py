@@ -99,7 +99,7 @@ def glued_faces(design: Design, locator: Locator, thickness: np.ndarray) -> tupl
             for c in found
             if brace.name in (c.under, c.over)
         ]
-        first, last = grip_ends(brace, design.plate.thickness)
+        first, last = grip_ends(brace, design)
         points, s, angle = strip_points(brace, bands, (first, last), locator)
         grips = (s > first) & (s < last)
         glued.append(Glued(brace.name, points, s, brace.height(s), thickness[points.element] / 2, angle, grips))

@@ -4,6 +4,7 @@ import shapely
 import shapely.ops
 
 from bracedtop.geometry.brace import Brace
+from bracedtop.geometry.design import Design
 
 SET_BACK = 0.7
 """Length at each end of a brace that does not hold the plate, in plate thicknesses.
@@ -13,18 +14,22 @@ root (W. J. O'Donnell, J. Appl. Mech. 27 (1960) 461, recalled). Chosen to fit or
 tests/published/test_orthotropic_solids.py."""
 
 
-def grip_ends(brace: Brace, thickness: float) -> tuple[float, float]:
-    """Distances along a brace between which it holds a plate of that thickness, m.
+def grip_ends(brace: Brace, design: Design) -> tuple[float, float]:
+    """Distances along a brace between which it holds the plate, m.
 
-    A brace that runs out lower than the plate is thick is set back in proportion to its end's height.
+    An end that runs out lower than the plate is thick is set back in proportion to its height; an end tucked
+    against the rim, within a plate's thickness of it, is held there and not set back at all.
     """
-    s, h = brace.stations.T
-    first, last = (SET_BACK * min(thickness, float(end)) for end in (h[0], h[-1]))
-    room = brace.length / 4
-    return min(first, room), brace.length - min(last, room)
+    thickness = design.plate.thickness
+    rim = shapely.LinearRing(design.outline.points)
+    backs = []
+    for point, height in zip(brace.path[[0, -1]], brace.stations[[0, -1], 1], strict=True):
+        tucked = rim.distance(shapely.Point(point)) < thickness
+        backs.append(0.0 if tucked else min(SET_BACK * min(thickness, float(height)), brace.length / 4))
+    return backs[0], brace.length - backs[1]
 
 
-def gripping_face(brace: Brace, thickness: float) -> shapely.Polygon:
+def gripping_face(brace: Brace, design: Design) -> shapely.Polygon:
     """The glued face between `grip_ends`."""
-    path = shapely.ops.substring(shapely.LineString(brace.path), *grip_ends(brace, thickness))
+    path = shapely.ops.substring(shapely.LineString(brace.path), *grip_ends(brace, design))
     return shapely.Polygon(path.buffer(brace.width / 2, cap_style="flat", join_style="mitre"))

@@ -41,7 +41,7 @@ def arrange(design: Design, found: Sequence[Crossing], tolerance: float) -> list
         turned = slice(None) if name == "rim" else slice(None, None, -1)
         graph.add_closed_curve(outline.points[turned], marks[turned], name)
     for brace in design.braces:
-        for part in _inner_border(gripping_face(brace, design.plate.thickness), region, shore, tolerance):
+        for part in _inner_border(gripping_face(brace, design), region, shore, tolerance):
             graph.add_line(chords(part, tolerance), f"brace {brace.name}")
     for crossing in found:
         for part in _lines(crossing.polygon.exterior.intersection(region)):

@@ -62,7 +62,7 @@ def _subdomains(design: Design, mesh: MeshTri, walls: NDArray[np.bool_]) -> dict
 def _drawn_areas(design: Design) -> dict[str, shapely.Geometry]:
     """Areas of the drawing that get a name of their own."""
     areas: dict[str, shapely.Geometry] = {
-        f"brace {brace.name}": gripping_face(brace, design.plate.thickness) for brace in design.braces
+        f"brace {brace.name}": gripping_face(brace, design) for brace in design.braces
     }
     areas |= {f"patch {patch.name}": patch.polygon for patch in design.patches}
     if design.plate.ring_width > 0:

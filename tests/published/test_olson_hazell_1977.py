@@ -62,6 +62,7 @@ def denser(factor: float) -> Wood:
             E_R=factor * ALLOY.E_R,
             E_T=factor * ALLOY.E_T,
             G_LR=G,
+            G_LT=G,
             density=factor * ALLOY.density,
         )
 

@@ -62,7 +62,7 @@ def disc(radius: float) -> Outline:
 
 def face(design: Design, b: Brace) -> shapely.Polygon:
     """Area of the top that a brace's triangles cover."""
-    return gripping_face(b, design.plate.thickness)
+    return gripping_face(b, design)
 
 
 def areas(mesh: MeshTri2) -> np.ndarray:
@@ -284,7 +284,7 @@ def test_curved_brace() -> None:
     mesh = mesh_top(design)
     drawn = face(design, design.braces[0])
     found = areas(mesh.curved)[mesh.flat.subdomains["brace bent"]].sum()
-    start, stop = grip_ends(design.braces[0], design.plate.thickness)
+    start, stop = grip_ends(design.braces[0], design)
     # An arc of 0.9 rad at 0.3 m, without the ends that do not hold the plate.
     assert found == pytest.approx((0.9 * 0.3 - (0.27 - (stop - start))) * 8e-3, rel=0.01)
     assert lengths(mesh, "brace bent") == pytest.approx(drawn.length, rel=0.01)

@@ -144,7 +144,7 @@ def check(design: Design, mesh: TopMesh) -> None:
     assert det.min() > 0
     areas = np.abs(mesh.curved.mapping().detDF(X[:, :3])).mean(axis=1) / 2
     assert areas.sum() == pytest.approx(design.region.area, rel=2e-4)
-    drawn = {f"brace {b.name}": gripping_face(b, design.plate.thickness) for b in design.braces}
+    drawn = {f"brace {b.name}": gripping_face(b, design) for b in design.braces}
     drawn |= {f"patch {p.name}": p.polygon for p in design.patches}
     for name, polygon in drawn.items():
         part = polygon.intersection(design.region)
