@@ -22,7 +22,7 @@ def rim_facets(mesh: TopMesh, where: Where | None = None) -> np.ndarray:
     if where is None:
         return facets
     middle = mesh.flat.p[:, mesh.flat.facets[:, facets]].mean(axis=1)
-    return facets[np.asarray(where(middle), dtype=bool)]
+    return np.asarray(facets[np.asarray(where(middle), dtype=bool)])
 
 
 def free_space(space: Space, facets: np.ndarray, edge: Edge) -> sparse.csc_matrix:

@@ -99,9 +99,9 @@ def nodal_lines(model: Model, modes: Modes) -> list[tuple[int, int]]:
     inside = shapely.contains_xy(model.design.region, X.ravel(), Y.ravel())
     w = np.zeros((len(modes.frequencies), X.size))
     w[:, inside] = deflections(model, modes, np.column_stack([X.ravel(), Y.ravel()])[inside])
-    w = w.reshape(-1, *X.shape)
+    fields = w.reshape(-1, *X.shape)
     on_top = inside.reshape(X.shape)
-    return [(_changes(field.T, on_top.T), _changes(field, on_top)) for field in w]
+    return [(_changes(field.T, on_top.T), _changes(field, on_top)) for field in fields]
 
 
 def _changes(lines: np.ndarray, on_top: np.ndarray) -> int:

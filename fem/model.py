@@ -7,6 +7,7 @@ import numpy as np
 from scipy import sparse
 
 from bracedtop.fem.boundary import Where, free_space, rim_facets, spring_stiffness
+from bracedtop.fem.footprint import Points
 from bracedtop.fem.locate import Locator
 from bracedtop.fem.modes import eigenpairs, rigid_motions, unresisted
 from bracedtop.fem.plate import N_FIELDS, Space, assemble, displacements, own_points, plate_space
@@ -14,7 +15,6 @@ from bracedtop.fem.sampling import (
     Block,
     Glued,
     Group,
-    Points,
     block_group,
     brace_group,
     glued_faces,
@@ -144,7 +144,8 @@ def build_model(
     layers = plate_layers(design, woods)
     glued, blocks = glued_faces(design, locator, thickness)
     groups = _layer_groups(space, mesh, layers)
-    groups += let_in_groups(design, layers, locator, [g.points for g in (*glued, *blocks)])
+    faces = [g.points for g in glued] + [b.points for b in blocks]
+    groups += let_in_groups(design, layers, locator, faces)
     groups += [brace_group(g, design.brace(g.brace), woods[design.brace(g.brace).wood]) for g in glued]
     for block in blocks:
         pair = (design.brace(block.crossing.under), design.brace(block.crossing.over))

@@ -5,9 +5,10 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from bracedtop.fem.footprint import Points
 from bracedtop.fem.model import Model, Modes
 from bracedtop.fem.plate import displacements, strains
-from bracedtop.fem.sampling import Block, Glued, Points
+from bracedtop.fem.sampling import Block, Glued
 from bracedtop.fem.section import brace_mass, brace_stiffness, crossing_mass, crossing_stiffness
 from bracedtop.fem.stretches import Stretch, stretches
 from bracedtop.fem.wood import Wood
@@ -103,10 +104,11 @@ class _Densities:
 
     def __init__(self, model: Model, modes: Modes, brace: Brace) -> None:
         wood = model.woods[brace.wood]
-        parts: list[tuple[np.ndarray, Points, np.ndarray, np.ndarray]] = []
-        for glued in model.glued:
-            if glued.brace == brace.name and len(glued.height):
-                parts.append((glued.distance, glued.points, *_glued_rates(glued, brace, wood)))
+        parts: list[tuple[np.ndarray, Points, np.ndarray, np.ndarray]] = [
+            (glued.distance, glued.points, *_glued_rates(glued, brace, wood))
+            for glued in model.glued
+            if glued.brace == brace.name and len(glued.height)
+        ]
         for block in model.blocks:
             names = (block.crossing.under, block.crossing.over)
             if brace.name in names and block.offset.size:
