@@ -98,12 +98,12 @@ def remarks(case: Case, pairing: Pairing, n_modes: int) -> list[str]:
             "together, which was allowed for in pairing them: the wood's stiffness, density or thickness differs from "
             "the drawing's"
         )
-    lines += [
-        f"the tap at {p.measured_hz:.1f} Hz was taken for mode {p.mode}, but "
-        f"mode {' or '.join(map(str, p.ambiguous_with))} would do nearly as well; node lines in taps.csv would tell"
-        for p in pairing.pairs
-        if p.ambiguous_with
-    ]
+    close = sorted({tuple(sorted((p.mode, other))) for p in pairing.pairs for other in p.ambiguous_with})
+    if close:
+        lines.append(
+            f"close calls between modes {', '.join(f'{a} and {b}' for a, b in close)}: either would fit the tap nearly "
+            "as well; node lines seen at the bench (nodes_across and nodes_along in taps.csv) settle it"
+        )
     return lines
 
 

@@ -42,14 +42,14 @@ class TapPlace:
 
 PLACES = (
     TapPlace("bridge", (0.168, 0.03), (0.14, -0.06)),
-    TapPlace("lower-bout-bass", (0.10, 0.145), (0.09, 0.10)),
+    TapPlace("lower-bout-treble", (0.06, -0.12), (0.20, 0.10)),
     TapPlace("waist-treble", (0.27, -0.085), (0.20, -0.11)),
 )
 
 
 def hidden(wood: Wood) -> Wood:
-    """The wood that the invented maker really used: stiffer along, softer across, a little lighter."""
-    factors = {"E_L": 1.11, "E_R": 0.90, "G_LR": 1.06, "density": 0.97}
+    """The wood that the invented maker really used: stiffer along the grain, softer across it and in twist."""
+    factors = {"E_L": 1.10, "E_R": 0.88, "G_LR": 0.90}
     return replace(wood, **{key: factor * getattr(wood, key) for key, factor in factors.items()})
 
 
