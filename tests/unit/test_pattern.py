@@ -41,7 +41,8 @@ def test_patterns_fit_typical_bodies(family: Family, body: Body, clearance: floa
     checked(braces, outline, hole)
     top = outline.polygon
     gaps = [top.exterior.distance(shapely.Point(end)) for b in braces for end in b.path[[0, -1]]]
-    assert min(gaps) > clearance - 1e-6
+    # A buffer's round corners are polygons: a hundredth of a millimetre.
+    assert min(gaps) > clearance - 1e-5
     assert len({b.name for b in braces}) == len(braces)
 
 
