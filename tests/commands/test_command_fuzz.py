@@ -13,7 +13,7 @@ from hypothesis import strategies as st
 from bracedtop.fem import taps
 from bracedtop.scripts import comparison
 
-N_TOP, N_TAPS, N_WAV = 50, 50, 40
+N_TOP, N_TAPS, N_WAV = 150, 100, 50
 
 FEW = settings(
     derandomize=True, deadline=None, database=None, suppress_health_check=[HealthCheck.function_scoped_fixture]
