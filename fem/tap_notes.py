@@ -120,13 +120,17 @@ def _refuse(line: int | None, message: str) -> NoReturn:
 
 
 def _text(path: Path) -> str:
+    # A pipe or a device would make reading wait for ever.
+    if path.exists() and not path.is_file():
+        _refuse(None, "is not a regular file; must be a text file")
     try:
-        data = path.read_bytes()
+        with path.open("rb") as stream:
+            data = stream.read(LARGEST_FILE + 1)
     except OSError as error:
         message = f"{path}: cannot be read ({error.strerror})"
         raise FileError(message) from error
     if len(data) > LARGEST_FILE:
-        _refuse(None, f"is {len(data) / 1e6:.1f} MB large; must be at most {LARGEST_FILE / 1e6:g} MB of text")
+        _refuse(None, f"is larger than {LARGEST_FILE / 1e6:g} MB; a table of taps has to be smaller")
     try:
         # Spreadsheets put a byte order mark in front.
         text = data.decode("utf-8-sig")

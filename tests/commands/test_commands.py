@@ -330,6 +330,14 @@ def test_case_without_taps_and_with_unreadable_ones(case):
     assert call("modes", case, "--modes", 2, "--quiet").code == 0
 
 
+@pytest.mark.skipif(not hasattr(os, "mkfifo"), reason="needs named pipes")
+@pytest.mark.parametrize("name", ["top.toml", "taps.csv"])
+def test_pipe_in_place_of_a_file_is_not_waited_for(case, name):
+    (case / name).unlink()
+    os.mkfifo(case / name)
+    assert "not a regular file" in call("compare", case, "--quiet").complaint
+
+
 def test_shaving_a_top_without_braces(case):
     text = (case / "top.toml").read_text()
     (case / "top.toml").write_text("\n\n".join(b for b in text.split("\n\n") if not b.startswith(("[[b", "[[j"))))

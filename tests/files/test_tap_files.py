@@ -206,7 +206,7 @@ def test_tables_in_other_encodings(tmp_path, encoding):
 
 def test_a_huge_table(tmp_path):
     (tmp_path / "taps.csv").write_bytes(b"hz\n" + b"100\n" * 300_000)
-    with pytest.raises(FileError, match=r"taps\.csv: is 1\.2 MB large; must be at most 1 MB"):
+    with pytest.raises(FileError, match=r"taps\.csv: is larger than 1 MB"):
         read_taps(tmp_path)
 
 
