@@ -78,8 +78,8 @@ def solids(case: Any, error: float, ours: float) -> tuple[float, Any]:
         seconds = sum(solid.seconds[key] for key in ("mesh", "assembly", "modes"))
         off = 100 * abs(solid.frequencies / finest.frequencies - 1).max()
         print(
-            f"  order {order}, {1e3 * size:g} mm: {solid.n_unknowns} unknowns, {seconds:.1f} s, {seconds / ours:.0f} times "
-            f"the plate model; {off:.2f} % off the finest"
+            f"  order {order}, {1e3 * size:g} mm: {solid.n_unknowns} unknowns, {seconds:.1f} s, "
+            f"{seconds / ours:.0f} times the plate model; {off:.2f} % off the finest"
         )
         if chosen is None and off <= max(error, 0.5):
             chosen = seconds

@@ -92,9 +92,9 @@ def test_solid_gives_rigid_motions_when_free() -> None:
 
 
 def test_solid_on_hinges_is_a_simply_supported_plate() -> None:
-    # S. Srinivas, C. V. J. Rao, A. K. Rao, An exact analysis for vibration of simply-supported homogeneous and laminated
-    # thick rectangular plates, J. Sound Vib. 12 (1970) 187-199: omega h sqrt(rho / G) of an isotropic square plate,
-    # h/a = 0.1, nu = 0.3 (recalled from memory; four digits printed). Other rows are in-plane motions.
+    # S. Srinivas, C. V. J. Rao, A. K. Rao, An exact analysis for vibration of simply-supported homogeneous and
+    # laminated thick rectangular plates, J. Sound Vib. 12 (1970) 187-199: omega h sqrt(rho / G) of an isotropic square
+    # plate, h/a = 0.1, nu = 0.3 (recalled from memory; four digits printed). Other rows are in-plane motions.
     metal = isotropic(200e9, 0.3, 8000.0)
     solid = solve_solid(plate(rectangle(0.1, 0.1), 0.01, "hinged"), {WOOD: metal}, size=15e-3, order=3, n_modes=13)
     scaled = 2 * np.pi * solid.frequencies * 0.01 * np.sqrt(metal.density / metal.G_LR)

@@ -314,11 +314,11 @@ def _lofted(brace: Brace, t: float) -> list[occ.TopoDS_Shape]:
         span = np.flatnonzero((h[:-1] - width / 2) * (h[1:] - width / 2) < 0)
         at = s[span] + (width / 2 - h[span]) / (h[span + 1] - h[span]) * (s[span + 1] - s[span])
         s, h = np.insert(s, span + 1, at), np.insert(h, span + 1, width / 2)
-    solids = []
-    for k in range(len(s) - 1):
-        if s[k + 1] - s[k] > 1e-6:
-            solids.append(occ.ThruSections([_section(brace.shape, width, h[j], s[j], t) for j in (k, k + 1)]))
-    return solids
+    return [
+        occ.ThruSections([_section(brace.shape, width, h[j], s[j], t) for j in (k, k + 1)])
+        for k in range(len(s) - 1)
+        if s[k + 1] - s[k] > 1e-6
+    ]
 
 
 def _section(shape: str, width: float, height: float, s: float, t: float) -> occ.TopoDS_Shape:

@@ -34,7 +34,7 @@ def test_a_quarter_turn_swaps_along_and_across():
 def test_young_modulus_off_the_grain_follows_the_transformation_equation():
     # Jones (1999), eq. 2.97: 1/E_x of an off-axis layer.
     angle = np.deg2rad(37.0)
-    Q, G = rotated(*lamina(SPRUCE), angle)
+    Q, _ = rotated(*lamina(SPRUCE), angle)
     E_x = 1 / np.linalg.inv(Q)[0, 0]
     c, s = np.cos(angle), np.sin(angle)
     expected = 1 / (c**4 / 11e9 + (1 / 0.70e9 - 2 * 0.372 / 11e9) * (s * c) ** 2 + s**4 / 0.86e9)

@@ -7,7 +7,7 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
-from reference.plates import TRIAL_WOOD, WOOD, isotropic, trial_top
+from reference.plates import TRIAL_WOOD, WOOD, trial_top
 
 from bracedtop.fem.describe import energy_shares
 from bracedtop.fem.model import build_model, solve
