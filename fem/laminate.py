@@ -80,19 +80,26 @@ def layer_stiffness(Q: np.ndarray, G: np.ndarray, bottom: np.ndarray, top: np.nd
     ----------
     Jones (1999), eq. 4.22-4.24 (A, B, D); transverse shear with `SHEAR_CORRECTION`.
     """
+    return stiffness_from_moments(Q, G, layer_moments(bottom, top))
+
+
+def layer_moments(bottom: np.ndarray, top: np.ndarray) -> np.ndarray:
+    """Thickness of a layer and its first and second moment about the reference plane, (n, 3) in m, m^2, m^3."""
     bottom, top = np.atleast_1d(bottom), np.atleast_1d(top)
-    kind = np.result_type(Q, bottom, top)
-    C = np.zeros((len(bottom), 9, 9), dtype=kind)
-    one = (top - bottom)[:, None, None]
-    C[:, :3, :3] = Q * one
-    C[:, :3, 3:6] = Q * ((top**2 - bottom**2) / 2)[:, None, None]
-    C[:, 3:6, :3] = C[:, :3, 3:6]
-    C[:, 3:6, 3:6] = Q * ((top**3 - bottom**3) / 3)[:, None, None]
-    C[:, 6:8, 6:8] = SHEAR_CORRECTION * G * one
+    return np.stack([top - bottom, (top**2 - bottom**2) / 2, (top**3 - bottom**3) / 3], axis=-1)
+
+
+def stiffness_from_moments(Q: np.ndarray, G: np.ndarray, moments: np.ndarray) -> np.ndarray:
+    """Section stiffness (n, 9, 9) of a layer with the given moments (n, 3)."""
+    C = np.zeros((len(moments), 9, 9), dtype=np.result_type(Q, moments))
+    m0, m1, m2 = (moments[:, k, None, None] for k in range(3))
+    C[:, :3, :3] = Q * m0
+    C[:, :3, 3:6] = C[:, 3:6, :3] = Q * m1
+    C[:, 3:6, 3:6] = Q * m2
+    C[:, 6:8, 6:8] = SHEAR_CORRECTION * G * m0
     return C
 
 
 def layer_mass(density: float, bottom: np.ndarray, top: np.ndarray) -> np.ndarray:
     """Areal mass and its first and second moment about the reference plane, (n, 3) in kg/m^2, kg/m, kg."""
-    bottom, top = np.atleast_1d(bottom), np.atleast_1d(top)
-    return density * np.stack([top - bottom, (top**2 - bottom**2) / 2, (top**3 - bottom**3) / 3], axis=-1)
+    return density * layer_moments(bottom, top)

@@ -74,8 +74,14 @@ class Model:
         return int(self.expand.shape[1])
 
     def mass(self, part: str = "") -> float:
-        """Mass of all parts whose name begins with `part`, kg."""
-        return float(sum((g.points.weight * g.mass[:, 0]).sum() for g in self.groups if g.part.startswith(part)))
+        """Mass of a part by its name, of all of a kind ("brace", "joint", "patch"), or of everything, kg."""
+        return float(
+            sum(
+                (g.points.weight * g.mass[:, 0]).sum()
+                for g in self.groups
+                if part in ("", g.part, g.part.split(" ", maxsplit=1)[0])
+            )
+        )
 
 
 @dataclass(frozen=True, slots=True)
@@ -149,7 +155,7 @@ def build_model(
     groups += [brace_group(g, design.brace(g.brace), woods[design.brace(g.brace).wood]) for g in glued]
     for block in blocks:
         pair = (design.brace(block.crossing.under), design.brace(block.crossing.over))
-        groups.append(block_group(block, (woods[pair[0].wood], woods[pair[1].wood])))
+        groups.append(block_group(block, pair, (woods[pair[0].wood], woods[pair[1].wood])))
     K, M = assemble(space, groups)
     facets = rim_facets(mesh, where)
     springs = sparse.csc_matrix(K.shape)

@@ -123,12 +123,12 @@ def brace_group(glued: Glued, brace: Brace, wood: Wood) -> Group:
     return Group(f"brace {brace.name}", glued.points, stiffness, mass)
 
 
-def block_group(block: Block, woods: tuple[Wood, Wood]) -> Group:
+def block_group(block: Block, braces: tuple[Brace, Brace], woods: tuple[Wood, Wood]) -> Group:
     """Stiffness and mass of a crossing's points."""
     under, over = block.heights
     kept = block.crossing.kept
-    stiffness = crossing_stiffness(under, over, kept, block.offset, woods, block.angles)
-    mass = crossing_mass(under, over, kept, block.offset, (woods[0].density, woods[1].density))
+    stiffness = crossing_stiffness(braces, under, over, kept, block.offset, woods, block.angles)
+    mass = crossing_mass(braces, under, over, kept, block.offset, (woods[0].density, woods[1].density))
     return Group(f"joint {block.crossing.under}|{block.crossing.over}", block.points, stiffness, mass)
 
 

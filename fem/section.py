@@ -2,9 +2,16 @@
 
 import numpy as np
 
-from bracedtop.fem.laminate import SHEAR_CORRECTION, lamina, layer_mass, layer_stiffness, rotated, strain_rotation
+from bracedtop.fem.laminate import (
+    SHEAR_CORRECTION,
+    lamina,
+    layer_stiffness,
+    rotated,
+    stiffness_from_moments,
+    strain_rotation,
+)
 from bracedtop.fem.wood import Wood
-from bracedtop.geometry.brace import Shape
+from bracedtop.geometry.brace import Brace, Shape
 
 PEAK_SHARE = 0.5
 """Part of a peaked brace's height over which it narrows to its ridge; chosen: common practice, no source."""
@@ -35,12 +42,7 @@ def width_profile(shape: Shape, width: float, height: np.ndarray) -> tuple[np.nd
     zeta, breadth, weight : (n, 16) arrays, m
     """
     height = np.atleast_1d(height)
-    if shape == "square":
-        cap = 0.0 * height
-    elif shape == "rounded":
-        cap = np.where(height.real < width / 2, height, width / 2)
-    else:
-        cap = PEAK_SHARE * height
+    cap = _cap(shape, width, height)
     body = height - cap
     unit, w = (_GAUSS_X + 1) / 2, _GAUSS_W / 2
     # In the cap zeta = body + cap (1 - (1 - t)^2), so that the ellipse's end has no root to integrate.
@@ -55,6 +57,15 @@ def width_profile(shape: Shape, width: float, height: np.ndarray) -> tuple[np.nd
         breadth = width + 0 * t
     full = np.full_like(unit, width)
     return zeta, np.broadcast_to(np.concatenate([full, breadth]), zeta.shape), weight
+
+
+def _cap(shape: Shape, width: float, height: np.ndarray) -> np.ndarray:
+    """Height over which a section narrows to its free side, (n,) in m."""
+    if shape == "square":
+        return np.asarray(0.0 * height)
+    if shape == "rounded":
+        return np.where(height.real < width / 2, height, width / 2)
+    return np.asarray(PEAK_SHARE * height)
 
 
 def section_moments(shape: Shape, width: float, height: np.ndarray, offset: np.ndarray) -> np.ndarray:
@@ -201,7 +212,40 @@ def crossing_layers(under: np.ndarray, over: np.ndarray, kept: float) -> tuple[n
     return top_under, bottom_over, top_over
 
 
+def _part_moments(
+    brace: Brace, height: np.ndarray, bottom: np.ndarray, top: np.ndarray, offset: np.ndarray
+) -> np.ndarray:
+    """Moments per width (n, 3) of the part of a section between two heights above the glued face."""
+    cap = _cap(brace.shape, brace.width, height)
+    start = height - cap
+    low = np.where(start.real > bottom.real, start, bottom)
+    low = np.where(low.real < top.real, low, top)
+    moments = np.zeros((len(height), 3), dtype=np.result_type(height, bottom, top))
+    for first, last, narrows in ((bottom, low, False), (low, top, True)):
+        zeta = first[:, None] + (last - first)[:, None] * (_GAUSS_X + 1) / 2
+        weight = (last - first)[:, None] * _GAUSS_W / 2
+        if narrows and brace.shape != "square":
+            r = (zeta - start[:, None]) / (cap[:, None] + 1e-12)
+            # Outside the cap, where a part is empty, its points weigh nothing.
+            r = np.where((r.real > 0) & (r.real < 1), r, 0.0)
+            weight = weight * (np.sqrt(1 - r * r) if brace.shape == "rounded" else 1 - r)
+        z = -(offset[:, None] + zeta)
+        moments += np.stack([(weight * z**k).sum(axis=1) for k in range(3)], axis=-1)
+    return moments
+
+
+def _crossing_moments(
+    braces: tuple[Brace, Brace], under: np.ndarray, over: np.ndarray, kept: float, offset: np.ndarray
+) -> tuple[np.ndarray, np.ndarray]:
+    top_under, bottom_over, top_over = crossing_layers(under, over, kept)
+    return (
+        _part_moments(braces[0], under, 0 * top_under, top_under, offset),
+        _part_moments(braces[1], over, bottom_over, top_over, offset),
+    )
+
+
 def crossing_stiffness(
+    braces: tuple[Brace, Brace],
     under: np.ndarray,
     over: np.ndarray,
     kept: float,
@@ -213,9 +257,12 @@ def crossing_stiffness(
 
     The block is glued on all its flanks, so each brace's wood counts there as a full layer, stiff along its
     own grain and soft across it: the cut brace has to pass its bending through the other one's cross grain.
+    A rounded or peaked brace fills its layer only as far as its section does.
 
     Parameters
     ----------
+    braces : pair of Brace
+        The under and the over brace.
     under, over : (n,) arrays, m
         Heights of the two braces there.
     kept : float, m
@@ -224,17 +271,23 @@ def crossing_stiffness(
         Distance of the glued face below the midplane, positive.
     woods, angles : pairs for the under and the over brace; rad
     """
-    top_under, bottom_over, top_over = crossing_layers(under, over, kept)
-    Q, G = rotated(*lamina(woods[0], "on_edge"), angles[0])
-    C = layer_stiffness(Q, G, -offset - top_under, -offset)
-    Q, G = rotated(*lamina(woods[1], "on_edge"), angles[1])
-    return np.asarray(C + layer_stiffness(Q, G, -offset - top_over, -offset - bottom_over))
+    moments = _crossing_moments(braces, under, over, kept, offset)
+    return np.asarray(
+        sum(
+            stiffness_from_moments(*rotated(*lamina(wood, "on_edge"), angle), m)
+            for wood, angle, m in zip(woods, angles, moments, strict=True)
+        )
+    )
 
 
 def crossing_mass(
-    under: np.ndarray, over: np.ndarray, kept: float, offset: np.ndarray, densities: tuple[float, float]
+    braces: tuple[Brace, Brace],
+    under: np.ndarray,
+    over: np.ndarray,
+    kept: float,
+    offset: np.ndarray,
+    densities: tuple[float, float],
 ) -> np.ndarray:
     """Areal mass of the block where two braces cross, with its moments, (n, 3)."""
-    top_under, bottom_over, top_over = crossing_layers(under, over, kept)
-    below = layer_mass(densities[0], -offset - top_under, -offset)
-    return np.asarray(below + layer_mass(densities[1], -offset - top_over, -offset - bottom_over))
+    below, above = _crossing_moments(braces, under, over, kept, offset)
+    return np.asarray(densities[0] * below + densities[1] * above)

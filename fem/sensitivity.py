@@ -162,9 +162,9 @@ def _glued_rates(glued: Glued, brace: Brace, wood: Wood) -> tuple[np.ndarray, np
 def _block_rates(block: Block, which: int, model: Model) -> tuple[np.ndarray, np.ndarray]:
     heights = block.heights.astype(complex)
     heights[which] += 1j * _IMAGINARY
-    braces = [model.design.brace(block.crossing.under), model.design.brace(block.crossing.over)]
+    braces = (model.design.brace(block.crossing.under), model.design.brace(block.crossing.over))
     woods = (model.woods[braces[0].wood], model.woods[braces[1].wood])
     kept = block.crossing.kept
-    C = crossing_stiffness(heights[0], heights[1], kept, block.offset, woods, block.angles)
-    mass = crossing_mass(heights[0], heights[1], kept, block.offset, (woods[0].density, woods[1].density))
+    C = crossing_stiffness(braces, heights[0], heights[1], kept, block.offset, woods, block.angles)
+    mass = crossing_mass(braces, heights[0], heights[1], kept, block.offset, (woods[0].density, woods[1].density))
     return C.imag / _IMAGINARY, mass.imag / _IMAGINARY

@@ -6,11 +6,13 @@ from bracedtop.fem.section import (
     brace_mass,
     brace_stiffness,
     crossing_layers,
+    crossing_mass,
     rectangle_torsion,
     section_moments,
     torsion_stiffness,
 )
 from bracedtop.fem.wood import Wood
+from bracedtop.geometry.brace import Brace
 
 SPRUCE = Wood("spruce", 11e9, 0.86e9, 0.47e9, 0.70e9, 0.67e9, 0.033e9, 0.372, 0.467, 0.435, 400)
 EVEN = Wood("even", 1e9, 1e9, 1e9, 4e8, 4e8, 4e8, 0.25, 0.25, 0.25, 1000)
@@ -87,3 +89,14 @@ def test_layers_of_a_crossing():
     assert whole == [15e-3, 14e-3, 14e-3]
     bridged = [float(v[0]) for v in crossing_layers(over, under, 14.5e-3)]
     assert bridged == [14e-3, 14e-3, 15e-3]
+
+
+@pytest.mark.parametrize("shape", ["square", "rounded", "peaked"])
+def test_a_block_of_one_brace_weighs_as_much_as_the_brace(shape):
+    h, offset = np.array([12e-3]), np.array([1.4e-3])
+    brace = Brace("b", "spruce", np.array([[0.0, 0.0], [0.1, 0.0]]), 7e-3, np.array([[0, 12e-3], [0.1, 12e-3]]), shape)
+    whole = crossing_mass((brace, brace), h, h, 12e-3, offset, (400.0, 400.0))
+    lap = crossing_mass((brace, brace), h, h, 6e-3, offset, (400.0, 400.0))
+    alone = brace_mass(shape, 7e-3, h, offset, 400.0)
+    np.testing.assert_allclose(whole, alone, rtol=1e-3)
+    np.testing.assert_allclose(lap, alone, rtol=1e-3)
