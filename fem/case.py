@@ -37,7 +37,7 @@ from bracedtop.geometry.units import DEGREE, GPA, MM, note_frequency
 N_PER_MM2 = 1.0e6
 """N per mm of deflection per mm of rim, in N/m per m of rim."""
 
-DEFAULT_MESH_SIZE = 20e-3
+DEFAULT_MESH_SIZE = 22e-3
 """Size of the triangles without [mesh], m; as in fem/model."""
 
 MAX_TRIANGLES = 20_000

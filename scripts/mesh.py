@@ -14,7 +14,7 @@ from pathlib import Path
 def add_arguments(parser: argparse.ArgumentParser) -> None:
     """Declare the command's arguments."""
     parser.add_argument("case", type=Path, help="case folder that holds top.toml")
-    parser.add_argument("--size-mm", type=element_size, default=None, metavar="MM", help="element size (default 20)")
+    parser.add_argument("--size-mm", type=element_size, default=None, metavar="MM", help="element size (default 22)")
     parser.add_argument("--json", action="store_true", help="print one JSON object instead of text")
     parser.add_argument("--quiet", action="store_true", help="no progress on standard error")
 
