@@ -9,6 +9,9 @@ Rim conditions. Clamped: the plate's side face does not move. Hinged: on the sid
 displacement along the rim are zero (hard hinge; the exact three-dimensional counterpart of Navier's solution), and the
 midline of the face does not move outwards either. Free: nothing is held.
 
+A dome is drawn flat and meshed flat; the mesh is then moved by z0(x, y), and every part's axes turn with it, as boards
+and braces do that are bent onto a dome. A thinned edge is cut from the outside face; the inside stays flat.
+
 Lengths are in millimetres inside this file, because OpenCASCADE's tolerances are absolute; with N, MPa, tonne and
 second the equations keep their form.
 
@@ -32,6 +35,7 @@ from bracedtop.fem.wood import Wood
 from bracedtop.geometry.brace import Brace
 from bracedtop.geometry.design import Design
 from bracedtop.geometry.layout import crossings
+from bracedtop.geometry.mesh_lines import ring_border
 from bracedtop.geometry.outline import Outline
 
 MM = 1e3
@@ -125,10 +129,12 @@ def solve_solid(
     clamped = {"dirichlet": "rim"} if held == "clamped" else {}
     midline = {"dirichlet_bbnd": "midline"} if held == "hinged" else {}
     space = ng.VectorH1(mesh, order=order, **clamped, **midline)
+    at = None if points is None else mesh(*(MM * np.atleast_2d(points).T), np.zeros(len(np.atleast_2d(points))))
+    slope = _bend_to_dome(mesh, design)
     shift = (2 * np.pi * SHIFT_HZ) ** 2 if held == "free" else 0.0
     ng.SetNumThreads(threads)
     with ng.TaskManager():
-        K, M, inverse = _matrices(mesh, space, woods, woods_of, held, shift)
+        K, M, inverse = _matrices(mesh, space, woods, woods_of, held, shift, slope)
         clock.append(time.perf_counter())
         n_rigid = 6 if held == "free" else 0
         values, vectors = _eigenpairs(space, K, M, inverse, shift, n_modes + n_rigid)
@@ -136,7 +142,7 @@ def solve_solid(
     if n_rigid and np.sqrt(np.abs(values[:n_rigid])).max() > 0.01 * elastic[0]:
         message = f"six rigid motions expected, eigenvalues {values[:n_rigid]}"
         raise AssertionError(message)
-    w = _midplane(mesh, space, vectors[:, n_rigid:], points)
+    w = _deflections(space, vectors[:, n_rigid:], at)
     clock.append(time.perf_counter())
     seconds = dict(zip(("draw", "mesh", "assembly", "modes"), np.diff(clock).tolist(), strict=True))
     return Solid(elastic, w, n_rigid, int(sum(space.FreeDofs())), mesh.ne, seconds)
@@ -179,9 +185,6 @@ def _draw(
     design: Design, where: Where | None, brace_size: float | None, *, hold_brace_ends: bool
 ) -> tuple[occ.TopoDS_Shape, dict[str, Part]]:
     plate = design.plate
-    if plate.ring_width > 0 and plate.ring_reduction > 0:
-        message = "the solid reference draws plates of one thickness"
-        raise NotImplementedError(message)
     t = MM * plate.thickness
     solids = []
     parts: dict[str, Part] = {"top": (plate.wood, plate_axes(plate.grain_angle))}
@@ -261,7 +264,26 @@ def _plate(design: Design, low: float, high: float, where: Where | None) -> occ.
         cutter = _prism(hole.outline(), low - 1.0, high + 1.0)
         cutter.faces.name = "inner"
         solid = solid - cutter
+    if design.plate.ring_width > 0 and design.plate.ring_reduction > 0:
+        solid = solid - _thinned(design)
     return _named(solid, "top")
+
+
+def _thinned(design: Design) -> occ.TopoDS_Shape:
+    """What a thinned edge loses: the outside of the plate around the ring's inner border."""
+    inner = ring_border(design)
+    beside = [p.polygon for p in design.patches if p.side == "outside"]
+    if inner.geom_type != "Polygon" or design.edge.kind == "hinged" or not all(inner.covers(p) for p in beside):
+        message = "the solid reference draws a ring of one piece, without patches on it, on an edge that is not hinged"
+        raise NotImplementedError(message)
+    t = MM * design.plate.thickness
+    low, high = t / 2 - MM * design.plate.ring_reduction, t / 2 + 1.0
+    smooth = not design.outline.corners.any()
+    points = shapely.get_coordinates((inner if smooth else inner.simplify(1e-6)).exterior)[:-1]
+    border = Outline(points, np.full(len(points), not smooth))
+    cutter = occ.Box(occ.Pnt(-2e3, -2e3, low), occ.Pnt(2e3, 2e3, high)) - _prism(border, low - 1.0, high + 1.0)
+    cutter.faces.name = "inner"
+    return cutter
 
 
 def _angle(brace: Brace) -> float:
@@ -377,6 +399,20 @@ def _brace_strip(brace: Brace, t: float) -> occ.TopoDS_Shape:
     return _brace(Brace(brace.name, brace.wood, brace.path, brace.width, tall), t)
 
 
+def _bend_to_dome(mesh: ng.Mesh, design: Design) -> ng.CoefficientFunction | None:
+    """Move a flat mesh onto the dome; the slope of the dome (2,), None if it is flat."""
+    radius = design.plate.dome_radius
+    if radius is None:
+        return None
+    x0, y0 = MM * design.driving_point
+    x, y = ng.x - x0, ng.y - y0
+    R = MM * radius
+    height = ng.GridFunction(ng.VectorH1(mesh, order=2))
+    height.Set(ng.CF((0.0, 0.0, -(x * x + y * y) / (2 * R))))
+    mesh.SetDeformation(height)
+    return ng.CF((-x / R, -y / R))
+
+
 def _matrices(
     mesh: ng.Mesh,
     space: ng.FESpace,
@@ -384,13 +420,21 @@ def _matrices(
     parts: Mapping[str, Part],
     held: str,
     shift: float,
+    slope: ng.CoefficientFunction | None,
 ) -> tuple[ng.BaseMatrix, ng.BaseMatrix, ng.BaseMatrix]:
-    C = {name: MPA * stiffness(woods[wood], axes) for name, (wood, axes) in parts.items()}
     present = set(mesh.GetMaterials())
+    # On a dome the strains are turned into each wood's own axes, which differ from place to place.
+    own = {name: np.eye(3) if slope is not None else axes for name, (_, axes) in parts.items()}
+    C = {name: MPA * stiffness(woods[wood], own[name]) for name, (wood, _) in parts.items()}
+    turn = None
+    if slope is not None:
+        turn = mesh.MaterialCF(
+            {name: _axes_on_dome(axes, slope) for name, (_, axes) in parts.items() if name in present}
+        )
     law = mesh.MaterialCF({k: ng.CF(tuple(v.ravel()), dims=(6, 6)) for k, v in C.items() if k in present})
     density = mesh.MaterialCF({k: TONNE_PER_MM3 * woods[w].density for k, (w, _) in parts.items() if k in present})
     u, v = space.TnT()
-    stored = ng.InnerProduct(law * _strain(u), _strain(v)) * ng.dx
+    stored = ng.InnerProduct(law * _strain(u, turn), _strain(v, turn)) * ng.dx
     mass = density * ng.InnerProduct(u, v) * ng.dx
     K = ng.BilinearForm(space, symmetric=True)
     K += stored + shift * mass
@@ -406,8 +450,24 @@ def _matrices(
     return K.mat, M.mat, inverse
 
 
-def _strain(u: ng.CoefficientFunction) -> ng.CoefficientFunction:
+def _axes_on_dome(axes: np.ndarray, slope: ng.CoefficientFunction) -> ng.CoefficientFunction:
+    """Axes (3, 3) of a flat part as the dome carries them along: L stays tangent, R stays in the plane of both."""
+
+    def carried(v: np.ndarray) -> ng.CoefficientFunction:
+        return ng.CF((v[0], v[1], v[2] + v[0] * slope[0] + v[1] * slope[1]))
+
+    L, R = carried(axes[:, 0]), carried(axes[:, 1])
+    L = L / ng.Norm(L)
+    R = R - (L * R) * L
+    R = R / ng.Norm(R)
+    T = ng.Cross(L, R)
+    return ng.CF((L[0], R[0], T[0], L[1], R[1], T[1], L[2], R[2], T[2]), dims=(3, 3))
+
+
+def _strain(u: ng.CoefficientFunction, turn: ng.CoefficientFunction | None) -> ng.CoefficientFunction:
     G = ng.Grad(u)
+    if turn is not None:
+        G = turn.trans * G * turn
     return ng.CF((G[0, 0], G[1, 1], G[2, 2], G[1, 2] + G[2, 1], G[0, 2] + G[2, 0], G[0, 1] + G[1, 0]))
 
 
@@ -436,12 +496,10 @@ def _eigenpairs(
     return values[order] - shift, vectors[:, order]
 
 
-def _midplane(mesh: ng.Mesh, space: ng.FESpace, vectors: np.ndarray, points: np.ndarray | None) -> np.ndarray:
+def _deflections(space: ng.FESpace, vectors: np.ndarray, at: np.ndarray | None) -> np.ndarray:
     """Deflections (n, k); vectors come in tonne and mm, so w carries 1/sqrt(tonne)."""
-    if points is None:
+    if at is None:
         return np.zeros((vectors.shape[1], 0))
-    x, y = MM * np.atleast_2d(points).T
-    at = mesh(x, y, 0.0 * x)
     field = ng.GridFunction(space)
     rows = []
     for vector in vectors.T:
