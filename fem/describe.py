@@ -5,6 +5,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 import shapely
 
+from bracedtop.fem.bridge_motion import BridgeMotion, bridge_motions
 from bracedtop.fem.laminate import lamina, layer_stiffness, rotated
 from bracedtop.fem.model import Model, Modes, deflections
 from bracedtop.fem.plate import strains
@@ -40,6 +41,8 @@ class ModeSummary:
     shares : dict of str to float
         Shares of the strain energy, summing to 1: "top E_L", "top E_R", "top G_LR", "top shear",
         "brace NAME", "joint UNDER|OVER", "patch NAME", "edge".
+    bridge : BridgeMotion
+        What it does at the bridge.
     """
 
     mode: int
@@ -48,6 +51,7 @@ class ModeSummary:
     nodal_lines: tuple[int, int]
     name: str
     shares: dict[str, float]
+    bridge: BridgeMotion
 
 
 def summarise(model: Model, modes: Modes) -> tuple[ModeSummary, ...]:
@@ -56,6 +60,7 @@ def summarise(model: Model, modes: Modes) -> tuple[ModeSummary, ...]:
     peak = np.abs(modes.shapes[:, :, 2]).max(axis=1)
     lines = nodal_lines(model, modes)
     shares = energy_shares(model, modes)
+    bridge = bridge_motions(model, modes)
     return tuple(
         ModeSummary(
             k + 1,
@@ -64,6 +69,7 @@ def summarise(model: Model, modes: Modes) -> tuple[ModeSummary, ...]:
             lines[k],
             mode_name(lines[k], free=modes.n_rigid > 0),
             {part: float(value[k]) for part, value in shares.items()},
+            bridge[k],
         )
         for k in range(len(modes.frequencies))
     )

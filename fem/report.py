@@ -149,6 +149,7 @@ def _template() -> jinja2.Template:
         cents_from=_cents_from,
         governing=governing,
         grams=_modal_mass,
+        at_bridge=lambda motion: "stands nearly still" if motion == "nearly still" else motion,
         numbers=lambda values: ", ".join(str(value) for value in values),
     )
     return environment.from_string(files("bracedtop.fem").joinpath("report.html").read_text(encoding="utf-8"))

@@ -111,6 +111,8 @@ class ModeLine:
     error_percent : float or None
         Estimated discretisation error of `hz`.
     picture, shaving_map : ReportPicture or None
+    bridge : str
+        What it does at the bridge, such as "rocks across"; may be empty.
     """
 
     mode: int
@@ -126,6 +128,7 @@ class ModeLine:
     error_percent: float | None = None
     picture: ReportPicture | None = None
     shaving_map: ReportPicture | None = None
+    bridge: str = ""
 
 
 @dataclass(frozen=True, slots=True)

@@ -84,6 +84,7 @@ def write_report(found: Comparison, folder: Path) -> str | None:
             is_right=s.mode in found.right,
             picture=pictures.get(f"mode-{s.mode:02d}"),
             shaving_map=pictures.get(f"shaving-{s.mode:02d}"),
+            bridge=s.bridge.name,
         )
         for s in found.summaries
     )

@@ -101,6 +101,7 @@ def mesh_size(case: "Case") -> float:
 
 def modes_json(model: "Model", modes: "Modes", summaries: "tuple[ModeSummary, ...]", seconds: float) -> dict[str, Any]:
     """What ``modes --json`` prints."""
+    from bracedtop.fem.bridge_motion import bridge_area
     from bracedtop.geometry.units import DEGREE, MM
 
     rows = [
@@ -110,13 +111,19 @@ def modes_json(model: "Model", modes: "Modes", summaries: "tuple[ModeSummary, ..
             "modal_mass_g": 1e3 * s.modal_mass,
             "nodal_lines": list(s.nodal_lines),
             "looks_like": s.name,
+            "bridge": s.bridge.name,
+            "bridge_shares": s.bridge.shares,
+            "bridge_level": s.bridge.level,
             "energy_shares": s.shares,
         }
         for s in summaries
     ]
     mesh = model.mesh
+    area, what = bridge_area(model.design)
     return {
         "modes": rows,
+        "bridge_area": what,
+        "bridge_area_cm2": 1e4 * area.area,
         "unknowns": model.n_unknowns,
         "seconds": seconds,
         "peak_memory_mb": peak_memory_mb(),
@@ -154,12 +161,11 @@ def write_modes_csv(path: Path, rows: list[dict[str, Any]]) -> None:
 
     with path.open("w", newline="", encoding="utf-8") as file:
         writer = csv.writer(file)
-        writer.writerow(["mode", "hz", "modal_mass_g", "lines_across", "lines_along", "looks_like"])
+        writer.writerow(["mode", "hz", "modal_mass_g", "lines_across", "lines_along", "looks_like", "bridge"])
         for row in rows:
             across, along = row["nodal_lines"]
-            writer.writerow(
-                [row["mode"], f"{row['hz']:.3f}", f"{row['modal_mass_g']:.2f}", across, along, row["looks_like"]]
-            )
+            cells = [row["mode"], f"{row['hz']:.3f}", f"{row['modal_mass_g']:.2f}"]
+            writer.writerow([*cells, across, along, row["looks_like"], row["bridge"]])
 
 
 def print_modes(case: "Case", model: "Model", result: dict[str, Any], errors: list[float] | None) -> None:
@@ -171,7 +177,7 @@ def print_modes(case: "Case", model: "Model", result: dict[str, Any], errors: li
     print(f"{case.name}: top {mass['top']:.0f} g, braces {mass['braces']:.1f} g, patches {mass['patches']:.1f} g")
     if result["rigid_modes"]:
         print(f"free edge: {result['rigid_modes']} rigid-body motions set apart")
-    head = ["mode", "looks like", "Hz", "note", "cents", "grams at bridge", "governed by"]
+    head = ["mode", "looks like", "bridge", "Hz", "note", "cents", "grams at bridge", "governed by"]
     rows = []
     for k, row in enumerate(result["modes"]):
         name, cents = note(row["hz"])
@@ -180,6 +186,7 @@ def print_modes(case: "Case", model: "Model", result: dict[str, Any], errors: li
         cells = [
             str(row["mode"]),
             row["looks_like"],
+            row["bridge"],
             f"{row['hz']:.1f}",
             name,
             signed(cents, 0),
@@ -187,11 +194,13 @@ def print_modes(case: "Case", model: "Model", result: dict[str, Any], errors: li
             ", ".join(f"{part} {100 * share:.0f} %" for part, share in shares),
         ]
         if errors is not None:
-            cells.insert(3, f"{errors[k]:+.2f} %")
+            cells.insert(4, f"{errors[k]:+.2f} %")
         rows.append(cells)
     if errors is not None:
-        head.insert(3, "mesh error")
-    print_table(head, rows, left=2)
+        head.insert(4, "mesh error")
+    print_table(head, rows, left=3)
+    if "disc" in result["bridge_area"]:
+        print(f"no bridge is drawn; {result['bridge_area']} stands for it")
     mesh = result["mesh"]
     print(
         f"{result['unknowns']} unknowns, {mesh['triangles']} triangles of {mesh['size_mm']:g} mm, smallest angle "

@@ -84,7 +84,9 @@ def test_modes_json(case):
     assert {"modes", "unknowns", "seconds", "peak_memory_mb", "mesh"} <= result.keys()
     assert [row["mode"] for row in result["modes"]] == [1, 2, 3, 4]
     for row in result["modes"]:
-        assert {"mode", "hz", "modal_mass_g", "nodal_lines", "energy_shares"} <= row.keys()
+        assert {"mode", "hz", "modal_mass_g", "nodal_lines", "energy_shares", "bridge"} <= row.keys()
+        assert row["bridge"] in ("moves as one", "rocks across", "rocks along", "bends", "nearly still")
+        assert sum(row["bridge_shares"].values()) == pytest.approx(1, abs=1e-9)
         assert whole(row["mode"])
         assert number(row["hz"])
         assert row["modal_mass_g"] is None or number(row["modal_mass_g"])
