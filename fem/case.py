@@ -12,7 +12,7 @@ from typing import NoReturn
 import numpy as np
 import shapely
 
-from bracedtop.fem.case_file import FILE_NAME, did_you_mean, read_tables, shown, shown_text
+from bracedtop.fem.case_file import FILE_NAME, read_tables
 from bracedtop.fem.case_schema import (
     ORTHOTROPIC_KEYS,
     BraceTable,
@@ -24,6 +24,7 @@ from bracedtop.fem.case_schema import (
     TargetTable,
     WoodTable,
 )
+from bracedtop.fem.toml_file import did_you_mean, shown, shown_text
 from bracedtop.fem.wood import Wood
 from bracedtop.fem.wood_table import handbook_wood, wood_names
 from bracedtop.geometry.brace import Brace

@@ -30,7 +30,8 @@ Path = Annotated[list[Pair], Field(min_length=2, max_length=MAX_POINTS)]
 Sizes = Annotated[list[Length], Field(min_length=2, max_length=2)]
 # Names appear in tables, messages and part names ("joint x1|x2"), so they stay printable and free of quotes and bars.
 Name = Annotated[str, StringConstraints(pattern=r"^[\w+#.\-]([\w+#.\- ]{0,58}[\w+#.\-])?$")]
-Line = Annotated[str, StringConstraints(pattern=r"^[^\x00-\x1f\x7f-\x9f\u2028\u2029]{1,200}$")]
+LINE_PATTERN = r"^[^\x00-\x1f\x7f-\x9f\u2028\u2029]{1,200}$"
+Line = Annotated[str, StringConstraints(pattern=LINE_PATTERN)]
 Text = Annotated[str, StringConstraints(max_length=20_000)]
 
 

@@ -105,7 +105,7 @@ def run(args: argparse.Namespace) -> int:
 
 
 def _refuse_unknown(name: str, known: list[str]) -> None:
-    from bracedtop.fem.case_file import did_you_mean, shown
+    from bracedtop.fem.toml_file import did_you_mean, shown
     from bracedtop.geometry.errors import DesignError
 
     if name not in known:
