@@ -20,11 +20,19 @@ class Wood:
     density : float, kg/m^3
     source : str
         Where the values come from.
+    moisture : float
+        Moisture content at which the constants hold, mass of water over ovendry mass.
+    temperature : float, degrees Celsius
+        At which they hold.
+    species : str or None
+        Built-in wood whose response to moisture it follows (fem/moisture); empty for the average of all; None for a
+        material that takes up no water.
 
     Raises
     ------
     DesignError
-        If a modulus or the density is not positive, or the constants store negative energy.
+        If a modulus or the density is not positive, the moisture content is impossible, or the constants store
+        negative energy.
     """
 
     name: str
@@ -39,6 +47,9 @@ class Wood:
     nu_RT: float
     density: float
     source: str = ""
+    moisture: float = 0.12
+    temperature: float = 20.0
+    species: str | None = ""
 
     def __post_init__(self) -> None:
         """Check that the constants can belong to a solid."""
@@ -47,6 +58,9 @@ class Wood:
             if not (np.isfinite(value) and value > 0):
                 message = f'wood "{self.name}": {key} = {value:g}; must be > 0'
                 raise DesignError(message)
+        if not 0 <= self.moisture <= 0.3:
+            message = f'wood "{self.name}": moisture content {100 * self.moisture:g} %; must be from 0 to 30 %'
+            raise DesignError(message)
         if not (np.linalg.eigvalsh(self.compliance()[:3, :3] * self.E_L) > 0).all():
             message = (
                 f'wood "{self.name}": nu_LR {self.nu_LR:g}, nu_LT {self.nu_LT:g}, nu_RT {self.nu_RT:g} are too large '

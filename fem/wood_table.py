@@ -145,6 +145,8 @@ def _wood(row: Row) -> Wood:
         nu_RT=row.nu_RT,
         density=_density(row),
         source=_source(row),
+        moisture=MOISTURE,
+        species=row.name,
     )
 
 
