@@ -1,0 +1,99 @@
+"""Tractions by which the strings load the bridge and the top under it.
+
+Depends on fem/static, fem/strings, fem/footprint, geometry/design.
+
+Each string acts on its own strip of the bridge, as wide as the strings are apart: an even pull along x, and a push whose
+distribution over the strip is linear, so that force and moments are exactly those of the string in its place. The pull
+acts where the model has the bridge's upper side, or the top's outside face where no bridge is drawn; the push makes up
+for the height that is left.
+"""
+
+import numpy as np
+import shapely
+
+from bracedtop.fem.footprint import Points, points_in
+from bracedtop.fem.model import Model
+from bracedtop.fem.static import Traction
+from bracedtop.fem.strings import StringSet
+from bracedtop.geometry.design import Design
+from bracedtop.geometry.errors import DesignError
+from bracedtop.geometry.patch import Patch
+
+FOOT = 10e-3
+"""Radius of the round foot on which a string acts where no bridge is drawn, m; chosen: about half a bridge's length along
+the strings."""
+
+_LEAST = 1e-6
+"""Smallest area of a string's strip, m^2; a square millimetre."""
+
+
+def bridge_of(design: Design) -> Patch | None:
+    """The bridge, if one is drawn."""
+    return next((patch for patch in design.patches if patch.is_bridge), None)
+
+
+def string_tractions(model: Model, strings: StringSet) -> list[Traction]:
+    """Tractions of all strings, statically equal to their forces at the saddle.
+
+    Raises
+    ------
+    DesignError
+        If a string passes beside the bridge or the wood.
+    """
+    design = model.design
+    bridge = bridge_of(design)
+    face = design.plate.thickness / 2
+    height = face + (bridge.thickness if bridge is not None and bridge.side == "outside" else 0.0)
+    arm = face + strings.saddle_height - height
+    x, y = design.driving_point
+    tractions = []
+    for number, (offset, force) in enumerate(zip(strings.offsets, strings.forces(), strict=True), start=1):
+        at = np.array([x, y + offset])
+        cells = _foot(design, at) if bridge is None else _strip(model, bridge, at[1], strings.spacing)
+        points, xy = points_in(cells, model.locator)
+        if points.weight.sum() < _LEAST:
+            message = (
+                f"string {number} passes at y = {1e3 * at[1]:.1f} mm beside the "
+                f"{'wood' if bridge is None else 'bridge'}; give a smaller [strings] spread_mm, or move the bridge"
+            )
+            raise DesignError(message)
+        tractions.append(_traction(points, xy, at, force, arm, height))
+    return tractions
+
+
+def _foot(design: Design, at: np.ndarray) -> list[np.ndarray]:
+    foot = shapely.Point(at).buffer(FOOT, quad_segs=8)
+    return [shapely.get_coordinates(foot.exterior)[:-1]] if design.region.covers(foot) else []
+
+
+def _strip(model: Model, bridge: Patch, y: float, spacing: float) -> list[np.ndarray]:
+    """Convex cells of the bridge within half a spacing of the string at y; none if it passes beside the bridge."""
+    flat = model.mesh.flat
+    triangles = flat.p[:, flat.t[:, np.asarray(flat.subdomains[f"patch {bridge.name}"], dtype=int)]].transpose(2, 1, 0)
+    x0, y0 = triangles.min(axis=(0, 1))
+    x1, y1 = triangles.max(axis=(0, 1))
+    if not y0 <= y <= y1:
+        return []
+    strip = shapely.box(x0, y - spacing / 2, x1, y + spacing / 2)
+    pieces = shapely.intersection(shapely.polygons(triangles), strip)
+    return [shapely.get_coordinates(piece.exterior)[:-1] for piece in pieces if piece.geom_type == "Polygon"]
+
+
+def _traction(
+    points: Points, xy: np.ndarray, at: np.ndarray, force: np.ndarray, arm: float, height: float
+) -> Traction:
+    """Tractions over one strip, equal to `force` (along, out) at `at` (x, y) and `arm` above `height`."""
+    weight = points.weight
+    away = xy - (weight @ xy) / weight.sum()
+    shapes = np.column_stack([np.ones(len(xy)), away])
+    x, y = at - (weight @ xy) / weight.sum()
+    pull, push = force
+    # A pull along x does no work on displacements across it, so its distribution over y alone sets its turning moment.
+    along = _distributed(shapes[:, [0, 2]], weight, np.array([pull, pull * y]))
+    out = _distributed(shapes, weight, np.array([push, push * x - pull * arm, push * y]))
+    return Traction(points, along, out, height)
+
+
+def _distributed(shapes: np.ndarray, weight: np.ndarray, moments: np.ndarray) -> np.ndarray:
+    """Combination (n,) of shapes (n, k) whose weighted products with the shapes are `moments` (k,)."""
+    return np.asarray(shapes @ np.linalg.solve(shapes.T @ (weight[:, None] * shapes), moments))
