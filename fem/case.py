@@ -17,6 +17,7 @@ from bracedtop.fem.case_schema import (
     ORTHOTROPIC_KEYS,
     BraceTable,
     CaseTable,
+    ClimateTable,
     EdgeTable,
     HoleTable,
     OutlineTable,
@@ -25,8 +26,9 @@ from bracedtop.fem.case_schema import (
     WoodTable,
 )
 from bracedtop.fem.toml_file import did_you_mean, shown, shown_text
+from bracedtop.fem.moisture import Climate, wood_at, woods_at
 from bracedtop.fem.wood import Wood
-from bracedtop.fem.wood_table import handbook_wood, wood_names
+from bracedtop.fem.wood_table import MOISTURE, handbook_wood, wood_names
 from bracedtop.geometry.brace import Brace
 from bracedtop.geometry.design import Design, Edge, Joint, Plate
 from bracedtop.geometry.errors import DesignError, FileError
@@ -73,11 +75,13 @@ class Case:
     name, note : str
     design : Design
     woods : mapping of str to Wood
-        The woods that the design refers to and those defined in the file.
+        The woods that the design refers to and those defined in the file, at the climate's moisture content.
     targets : tuple of Target
     warnings : tuple of str
         What the drawing says and the solver leaves out.
     mesh_size : float or None, m
+    climate : Climate or None
+        How damp the woods are; None for woods as they were given.
     """
 
     folder: Path
@@ -88,6 +92,7 @@ class Case:
     targets: tuple[Target, ...]
     warnings: tuple[str, ...]
     mesh_size: float | None = None
+    climate: Climate | None = None
 
 
 def read_case(folder: Path) -> Case:
@@ -108,7 +113,8 @@ def read_case(folder: Path) -> Case:
     folder = Path(folder)
     tables = read_tables(folder)
     try:
-        woods = _woods(tables)
+        climate = None if tables.climate is None else _climate(tables.climate)
+        woods = _woods(tables) if climate is None else woods_at(_woods(tables), climate)
         design = _design(tables)
         check_layout(design)
         _check_driving_point(design)
@@ -125,12 +131,19 @@ def read_case(folder: Path) -> Case:
         targets=tuple(_targets(tables)),
         warnings=tuple(_warnings(tables)),
         mesh_size=None if tables.mesh is None else tables.mesh.size_mm * MM,
+        climate=climate,
     )
 
 
 def _refuse(where: str, found: str, allowed: str) -> NoReturn:
     message = f"{FILE_NAME}: {where} = {found}: {allowed}"
     raise FileError(message)
+
+
+def _climate(table: ClimateTable) -> Climate:
+    if table.humidity_percent is not None:
+        return Climate.from_air(table.humidity_percent / 100, table.temperature_c)
+    return Climate((table.moisture_percent or 0.0) / 100, table.temperature_c)
 
 
 def _woods(tables: CaseTable) -> dict[str, Wood]:
@@ -161,9 +174,10 @@ def _own_wood(name: str, table: WoodTable) -> Wood:
     own |= {key: value for key, value in given.items() if key.startswith("nu_")}
     if density is not None:
         own["density"] = density
+    moisture = MOISTURE if table.moisture_percent is None else table.moisture_percent / 100
     if table.based_on is None:
-        return Wood(name=name, source=FILE_NAME, **own)
-    base = _built_in(f'wood "{name}".based_on', table.based_on, ())
+        return Wood(name=name, source=FILE_NAME, moisture=moisture, **own)
+    base = wood_at(_built_in(f'wood "{name}".based_on', table.based_on, ()), Climate(moisture))
     changed = ", ".join(given) or "nothing"
     return replace(base, name=name, source=f"{base.source}; {changed} from {FILE_NAME}", **own)
 
@@ -171,7 +185,7 @@ def _own_wood(name: str, table: WoodTable) -> Wood:
 def isotropic(name: str, E: float, nu: float, density: float) -> Wood:
     """Material without grain, from Young's modulus in Pa, Poisson's ratio and density in kg/m^3."""
     G = E / (2.0 * (1.0 + nu))
-    return Wood(name, E, E, E, G, G, G, nu, nu, nu, density, f"{FILE_NAME}, isotropic")
+    return Wood(name, E, E, E, G, G, G, nu, nu, nu, density, f"{FILE_NAME}, isotropic", species=None)
 
 
 def _design(tables: CaseTable) -> Design:

@@ -24,6 +24,9 @@ Modulus = Annotated[float, Field(gt=0, le=1_000)]
 Poisson = Annotated[float, Field(gt=-5, lt=5)]
 Density = Annotated[float, Field(gt=0, le=25_000)]
 Spring = Annotated[float, Field(ge=0, le=1e9)]
+Moisture = Annotated[float, Field(ge=2, le=25)]
+Humidity = Annotated[float, Field(ge=5, le=95)]
+Celsius = Annotated[float, Field(ge=0, le=50)]
 Pair = Annotated[list[Coordinate], Field(min_length=2, max_length=2)]
 Points = Annotated[list[Pair], Field(min_length=3, max_length=MAX_POINTS)]
 Path = Annotated[list[Pair], Field(min_length=2, max_length=MAX_POINTS)]
@@ -237,6 +240,7 @@ class WoodTable(Table):
     E_gpa: Modulus | None = None
     nu: Annotated[float, Field(gt=-1, lt=0.5)] | None = None
     density_kg_per_m3: Density | None = None
+    moisture_percent: Moisture | None = None
 
     @model_validator(mode="after")
     def _check(self) -> "WoodTable":
@@ -247,6 +251,8 @@ class WoodTable(Table):
                 _refuse(f"based_on together with {mixed[0]}; allowed beside it: {', '.join(ORTHOTROPIC_KEYS)}")
         elif given & {"E_gpa", "nu"}:
             _one_form(self, [(set(ISOTROPIC_KEYS), set()), (set(ORTHOTROPIC_KEYS), set())], "a material")
+            if "moisture_percent" in given:
+                _refuse("moisture_percent of a material without grain, which takes up no water; leave it out")
         else:
             lacking = [key for key in ORTHOTROPIC_KEYS if key not in given]
             if lacking:
@@ -266,6 +272,23 @@ class MeshTable(Table):
     size_mm: Annotated[float, Field(ge=2, le=20_000)]
 
 
+class ClimateTable(Table):
+    """[climate]: how damp the wood is, by its moisture content or by the air around it."""
+
+    moisture_percent: Moisture | None = None
+    humidity_percent: Humidity | None = None
+    temperature_c: Celsius = 20.0
+
+    @model_validator(mode="after")
+    def _check(self) -> "ClimateTable":
+        forms: list[Form] = [
+            ({"moisture_percent"}, {"temperature_c"}),
+            ({"humidity_percent"}, {"temperature_c"}),
+        ]
+        _one_form(self, forms, "a climate")
+        return self
+
+
 class CaseTable(Table):
     """The whole file."""
 
@@ -282,6 +305,7 @@ class CaseTable(Table):
     wood: Annotated[dict[Name, WoodTable], Field(max_length=100)] = {}
     bridge: BridgeTable | None = None
     mesh: MeshTable | None = None
+    climate: ClimateTable | None = None
 
 
 TABLES: dict[str, type[Table]] = {
@@ -297,5 +321,6 @@ TABLES: dict[str, type[Table]] = {
     "wood": WoodTable,
     "bridge": BridgeTable,
     "mesh": MeshTable,
+    "climate": ClimateTable,
 }
 """Model of each table by its name in the file; "" is the file itself."""

@@ -10,8 +10,9 @@ from collections.abc import Iterable, Mapping, Sequence
 import numpy as np
 
 from bracedtop.fem.case import N_PER_MM2, Target
+from bracedtop.fem.moisture import Climate
 from bracedtop.fem.wood import Wood
-from bracedtop.fem.wood_table import wood_names
+from bracedtop.fem.wood_table import MOISTURE, wood_names
 from bracedtop.geometry.brace import Brace
 from bracedtop.geometry.design import Design, Edge, Joint, Plate
 from bracedtop.geometry.errors import DesignError
@@ -39,6 +40,7 @@ def case_text(
     woods: Mapping[str, Wood] | None = None,
     targets: Iterable[Target] = (),
     mesh_size: float | None = None,
+    climate: Climate | None = None,
 ) -> str:
     """Text of a top.toml that reads back as this design.
 
@@ -53,6 +55,7 @@ def case_text(
         Those that are not built in are written with all their constants.
     targets : iterable of Target
     mesh_size : float or None, m
+    climate : Climate or None
 
     Returns
     -------
@@ -80,6 +83,8 @@ def case_text(
         blocks.append(_table("bridge", {"point_mm": _mm(design.bridge_point)}))
     if mesh_size is not None:
         blocks.append(_table("mesh", {"size_mm": mesh_size / MM}))
+    if climate is not None:
+        blocks.append(_climate(climate))
     own = (wood for wood in (woods or {}).values() if wood.name not in wood_names())
     blocks += [_wood(wood) for wood in own]
     return "\n".join(block for block in blocks if block)
@@ -216,9 +221,21 @@ def _target(target: Target) -> str:
     return _table("[target]", values)
 
 
+def _climate(climate: Climate) -> str:
+    damp: dict[str, Value] = {"moisture_percent": 100 * climate.moisture}
+    if climate.humidity is not None:
+        damp = {"humidity_percent": 100 * climate.humidity}
+    return _table("climate", damp | {"temperature_c": climate.temperature})
+
+
 def _wood(wood: Wood) -> str:
-    values: dict[str, Value] = {f"{key}_gpa": getattr(wood, key) / GPA for key in Wood.__slots__ if key[0] in "EG"}
+    values: dict[str, Value] = {"based_on": wood.species} if wood.species in wood_names() else {}
+    values |= {f"{key}_gpa": getattr(wood, key) / GPA for key in Wood.__slots__ if key[0] in "EG"}
     values |= {key: getattr(wood, key) for key in Wood.__slots__ if key.startswith("nu_")}
+    if wood.species is None:
+        values = {"E_gpa": wood.E_L / GPA, "nu": wood.nu_LR}
+    elif wood.moisture != MOISTURE:
+        values["moisture_percent"] = 100 * wood.moisture
     values["density_kg_per_m3"] = wood.density
     key = wood.name if re.fullmatch(r"[A-Za-z0-9_-]+", wood.name) else _text(wood.name)
     return _table(f"wood.{key}", values)
