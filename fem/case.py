@@ -1,6 +1,6 @@
 """A case folder's drawing: top.toml to a design in SI units with its woods and targets.
 
-Depends on geometry, fem/case_file, fem/wood, fem/wood_table.
+Depends on geometry, fem/case_file, fem/case_top, fem/case_patch, fem/wood, fem/wood_table.
 """
 
 import math
@@ -13,6 +13,7 @@ import numpy as np
 import shapely
 
 from bracedtop.fem.case_file import FILE_NAME, read_tables
+from bracedtop.fem.case_patch import mass_of, patch_of
 from bracedtop.fem.case_schema import (
     ORTHOTROPIC_KEYS,
     BraceTable,
@@ -21,20 +22,19 @@ from bracedtop.fem.case_schema import (
     EdgeTable,
     HoleTable,
     OutlineTable,
-    PatchTable,
     TargetTable,
     WoodTable,
 )
-from bracedtop.fem.toml_file import did_you_mean, shown, shown_text
+from bracedtop.fem.case_top import dome_of, plate_of
 from bracedtop.fem.moisture import Climate, wood_at, woods_at
+from bracedtop.fem.toml_file import did_you_mean, shown, shown_text
 from bracedtop.fem.wood import Wood
 from bracedtop.fem.wood_table import MOISTURE, handbook_wood, wood_names
 from bracedtop.geometry.brace import Brace
-from bracedtop.geometry.design import Design, Edge, Joint, Plate
+from bracedtop.geometry.design import Design, Edge, Joint
 from bracedtop.geometry.errors import DesignError, FileError
 from bracedtop.geometry.layout import check_layout
-from bracedtop.geometry.outline import Hole, Outline, body_outline, polygon_outline, rectangle, smooth_outline
-from bracedtop.geometry.patch import Patch
+from bracedtop.geometry.outline import Hole, Outline, body_outline, polygon_outline, smooth_outline
 from bracedtop.geometry.units import DEGREE, GPA, MM, note_frequency
 
 N_PER_MM2 = 1.0e6
@@ -45,6 +45,10 @@ DEFAULT_MESH_SIZE = 22e-3
 
 MAX_TRIANGLES = 20_000
 """Most triangles that a drawing may ask for; chosen: twenty times a guitar's top, half a minute and some 2 GB."""
+
+REACH, UNMEASURED = 20e-3, 0.05
+"""How far outside the measured points the top counts as measured, m, and the part of it beyond that is worth a warning;
+chosen: a caliper that reaches that far in from the rim leaves no gap."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -115,7 +119,7 @@ def read_case(folder: Path) -> Case:
     try:
         climate = None if tables.climate is None else _climate(tables.climate)
         woods = _woods(tables) if climate is None else woods_at(_woods(tables), climate)
-        design = _design(tables)
+        design = _design(tables, folder)
         check_layout(design)
         _check_driving_point(design)
         _check_size(tables, design)
@@ -129,7 +133,7 @@ def read_case(folder: Path) -> Case:
         design=design,
         woods=woods,
         targets=tuple(_targets(tables)),
-        warnings=tuple(_warnings(tables)),
+        warnings=tuple(_warnings(design)),
         mesh_size=None if tables.mesh is None else tables.mesh.size_mm * MM,
         climate=climate,
     )
@@ -188,30 +192,26 @@ def isotropic(name: str, E: float, nu: float, density: float) -> Wood:
     return Wood(name, E, E, E, G, G, G, nu, nu, nu, density, f"{FILE_NAME}, isotropic", species=None)
 
 
-def _design(tables: CaseTable) -> Design:
+def _design(tables: CaseTable, folder: Path) -> Design:
     holes = tuple(_hole(row) for row in tables.hole)
     _refuse_repeats("brace", [row.name for row in tables.brace])
     _refuse_repeats("patch", [row.name for row in tables.patch])
+    _refuse_repeats("mass", [row.name for row in tables.mass])
     bridges = [row.name for row in tables.patch if row.kind == "bridge"]
     if len(bridges) > 1:
         _refuse(f'patch "{bridges[1]}".kind', '"bridge"', f'"{bridges[0]}" is the bridge; only one is allowed')
-    return Design(
+    flat = Design(
         outline=_outline(tables.outline),
-        plate=Plate(
-            wood=tables.top.wood,
-            thickness=tables.top.thickness_mm * MM,
-            grain_angle=tables.top.grain_angle_deg * DEGREE,
-            ring_width=tables.top.edge_ring_width_mm * MM,
-            ring_reduction=tables.top.edge_ring_reduction_mm * MM,
-            dome_radius=None if tables.top.dome_radius_mm is None else tables.top.dome_radius_mm * MM,
-        ),
+        plate=plate_of(tables, folder),
         holes=holes,
         braces=tuple(_brace(row) for row in tables.brace),
-        patches=tuple(_patch(row, holes) for row in tables.patch),
+        patches=tuple(patch_of(row, holes) for row in tables.patch),
+        masses=tuple(mass_of(row) for row in tables.mass),
         joints=_joints(tables),
         edge=_edge(tables.edge),
         bridge_point=None if tables.bridge is None else _point(tables.bridge.point_mm),
     )
+    return replace(flat, plate=replace(flat.plate, dome=dome_of(tables.top, flat.driving_point)))
 
 
 def _refuse_repeats(kind: str, names: list[str]) -> None:
@@ -251,36 +251,6 @@ def _brace(row: BraceTable) -> Brace:
         stations=np.array(row.stations_mm, dtype=float) * MM,
         shape=row.shape,
     )
-
-
-def _patch(row: PatchTable, holes: tuple[Hole, ...]) -> Patch:
-    is_bridge = row.kind == "bridge"
-    try:
-        outline = _border(row, holes)
-    except DesignError as error:
-        message = f'patch "{row.name}": {error}'
-        raise DesignError(message) from None
-    return Patch(
-        name=row.name,
-        wood=row.wood,
-        outline=outline,
-        thickness=row.thickness_mm * MM,
-        side=row.side or ("outside" if is_bridge else "inside"),
-        grain_angle=row.grain_angle_deg * DEGREE,
-        is_bridge=is_bridge,
-    )
-
-
-def _border(row: PatchTable, holes: tuple[Hole, ...]) -> Outline:
-    if row.points_mm is not None:
-        return polygon_outline(np.array(row.points_mm, dtype=float) * MM)
-    if row.centre_mm is not None and row.size_mm is not None:
-        return rectangle(np.array(row.centre_mm) * MM, np.array(row.size_mm) * MM, row.angle_deg * DEGREE)
-    number, width = row.around_hole or 0, row.width_mm or 0.0
-    if number > len(holes):
-        allowed = f"must be the number of a [[hole]], 1 to {len(holes)}" if holes else "there is no [[hole]]"
-        _refuse(f'patch "{row.name}".around_hole', str(number), allowed)
-    return holes[number - 1].outline(grow=width * MM)
 
 
 def _joints(tables: CaseTable) -> tuple[Joint, ...]:
@@ -343,7 +313,15 @@ def _target(number: int, row: TargetTable) -> Target:
     return Target(row.mode, hz, note.strip() + (f" {row.cents:+g} cents" if row.cents else ""))
 
 
-def _warnings(tables: CaseTable) -> list[str]:
-    if tables.top.dome_radius_mm is None:
+def _warnings(design: Design) -> list[str]:
+    grid = design.plate.grid
+    if grid is None:
         return []
-    return [f"top.dome_radius_mm = {tables.top.dome_radius_mm:g} is stored, but the solver takes the top as flat"]
+    hull = shapely.MultiPoint(grid.points[:, :2]).convex_hull.buffer(REACH)
+    share = design.region.difference(hull).area / design.region.area
+    if share < UNMEASURED:
+        return []
+    return [
+        f"{100 * share:.0f} % of the top lies more than {REACH / MM:g} mm outside the measured thicknesses; "
+        "there the top counts as thick as at the nearest edge of what was measured"
+    ]

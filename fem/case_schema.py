@@ -12,11 +12,14 @@ from pydantic_core import PydanticCustomError
 MAX_BRACES = 200
 MAX_PATCHES = 50
 MAX_HOLES = 20
+MAX_REGIONS = 50
+MAX_MASSES = 50
 MAX_POINTS = 2000
 
 Length = Annotated[float, Field(gt=0, le=20_000)]
 Height = Annotated[float, Field(ge=0, le=2_000)]
 Thickness = Annotated[float, Field(gt=0, le=2_000)]
+Radius = Annotated[float, Field(gt=0, le=1_000_000)]
 Coordinate = Annotated[float, Field(ge=-20_000, le=20_000)]
 Angle = Annotated[float, Field(ge=-360, le=360)]
 Frequency = Annotated[float, Field(gt=0, le=20_000)]
@@ -115,6 +118,9 @@ class HoleTable(Table):
         return self
 
 
+DIRECTIONS = ("dome_radius_along_mm", "dome_radius_across_mm")
+
+
 class TopTable(Table):
     """[top]: the plate."""
 
@@ -123,7 +129,27 @@ class TopTable(Table):
     grain_angle_deg: Angle = 0.0
     edge_ring_width_mm: Height = 0.0
     edge_ring_reduction_mm: Height = 0.0
-    dome_radius_mm: Annotated[float, Field(gt=0, le=1_000_000)] | None = None
+    thickness_csv: Line | None = None
+    dome_radius_mm: Radius | None = None
+    dome_radius_along_mm: Radius | None = None
+    dome_radius_across_mm: Radius | None = None
+    crown_mm: Pair | None = None
+
+    @model_validator(mode="after")
+    def _check(self) -> "TopTable":
+        by_direction = [key for key in DIRECTIONS if getattr(self, key) is not None]
+        if self.dome_radius_mm is not None and by_direction:
+            _refuse(f"dome_radius_mm together with {by_direction[0]}; one radius for both directions, or one for each")
+        if self.crown_mm is not None and self.dome_radius_mm is None and not by_direction:
+            _refuse(f"crown_mm without a dome; allowed beside dome_radius_mm or {' or '.join(DIRECTIONS)}")
+        return self
+
+
+class ThicknessTable(Table):
+    """[[thickness]]: an area with a thickness of its own."""
+
+    points_mm: Points
+    thickness_mm: Thickness
 
 
 class BraceTable(Table):
@@ -145,7 +171,9 @@ class PatchTable(Table):
     name: Name
     kind: Literal["bridge", "bridge_plate", "hole_reinforcement", "neck_reinforcement", "graft"]
     wood: Name
-    thickness_mm: Thickness
+    thickness_mm: Thickness | None = None
+    profile_mm: Path | None = None
+    profile_angle_deg: Angle | None = None
     side: Literal["inside", "outside"] | None = None
     grain_angle_deg: Angle = 0.0
     points_mm: Points | None = None
@@ -163,7 +191,18 @@ class PatchTable(Table):
             ({"around_hole", "width_mm"}, set()),
         ]
         _one_form(self, forms, "a patch")
+        _one_form(self, [({"thickness_mm"}, set()), ({"profile_mm"}, {"profile_angle_deg"})], "a patch's thickness")
         return self
+
+
+class MassTable(Table):
+    """[[mass]]: something small and heavy on the top."""
+
+    name: Name
+    grams: Annotated[float, Field(gt=0, le=1_000_000)]
+    at_mm: Pair
+    diameter_mm: Length | None = None
+    height_mm: Coordinate = 0.0
 
 
 class JointTable(Table):
@@ -297,8 +336,10 @@ class CaseTable(Table):
     outline: OutlineTable
     hole: Annotated[list[HoleTable], Field(max_length=MAX_HOLES)] = []
     top: TopTable
+    thickness: Annotated[list[ThicknessTable], Field(max_length=MAX_REGIONS)] = []
     brace: Annotated[list[BraceTable], Field(max_length=MAX_BRACES)] = []
     patch: Annotated[list[PatchTable], Field(max_length=MAX_PATCHES)] = []
+    mass: Annotated[list[MassTable], Field(max_length=MAX_MASSES)] = []
     joint: Annotated[list[JointTable], Field(max_length=MAX_BRACES)] = []
     edge: EdgeTable = EdgeTable()
     target: Annotated[list[TargetTable], Field(max_length=200)] = []
@@ -313,8 +354,10 @@ TABLES: dict[str, type[Table]] = {
     "outline": OutlineTable,
     "hole": HoleTable,
     "top": TopTable,
+    "thickness": ThicknessTable,
     "brace": BraceTable,
     "patch": PatchTable,
+    "mass": MassTable,
     "joint": JointTable,
     "edge": EdgeTable,
     "target": TargetTable,

@@ -16,11 +16,16 @@ from bracedtop.fem.wood_table import MOISTURE, wood_names
 from bracedtop.geometry.brace import Brace
 from bracedtop.geometry.design import Design, Edge, Joint, Plate
 from bracedtop.geometry.errors import DesignError
+from bracedtop.geometry.mass import PointMass
 from bracedtop.geometry.outline import Array, Hole, Outline
 from bracedtop.geometry.patch import Patch
-from bracedtop.geometry.units import DEGREE, GPA, MM
+from bracedtop.geometry.thickness import ThicknessRegion
+from bracedtop.geometry.units import DEGREE, GPA, GRAM, MM
 
 Value = str | float | bool | Sequence[float] | Sequence[Sequence[float]]
+
+THICKNESS_FILE = "thickness.csv"
+"""Name under which a written case expects its measured thicknesses, see fem/thickness_file.thickness_text."""
 
 _KINDS = ("bridge_plate", "hole_reinforcement", "neck_reinforcement")
 
@@ -43,6 +48,8 @@ def case_text(
     climate: Climate | None = None,
 ) -> str:
     """Text of a top.toml that reads back as this design.
+
+    Measured thicknesses go into a file of their own beside it, `THICKNESS_FILE`.
 
     Parameters
     ----------
@@ -73,8 +80,10 @@ def case_text(
         _table("outline", shape),
         *(_hole(hole) for hole in design.holes),
         _plate(design.plate),
+        *(_region(k, region) for k, region in enumerate(design.plate.regions, start=1)),
         brace_text(design.braces),
         *(_patch(patch, design.holes) for patch in design.patches),
+        *(_mass(mass) for mass in design.masses),
         *(_joint(joint) for joint in design.joints),
         _edge(design.edge),
         *(_target(target) for target in targets),
@@ -156,9 +165,29 @@ def _plate(plate: Plate) -> str:
         "edge_ring_width_mm": plate.ring_width / MM,
         "edge_ring_reduction_mm": plate.ring_reduction / MM,
     }
-    if plate.dome_radius is not None:
-        values["dome_radius_mm"] = plate.dome_radius / MM
+    if plate.grid is not None:
+        values["thickness_csv"] = THICKNESS_FILE
+    if plate.dome is not None and not plate.dome.is_flat:
+        radii = {"along": plate.dome.radius_along, "across": plate.dome.radius_across}
+        values |= {f"dome_radius_{way}_mm": radius / MM for way, radius in radii.items() if np.isfinite(radius)}
+        values["crown_mm"] = _mm(plate.dome.crown)
     return _table("top", values)
+
+
+def _region(number: int, region: ThicknessRegion) -> str:
+    border = _corner_points(region.outline, f"the border of thickness {number}")
+    return _table("[thickness]", {**border, "thickness_mm": region.thickness / MM})
+
+
+def _mass(mass: PointMass) -> str:
+    values: dict[str, Value] = {
+        "name": mass.name,
+        "grams": mass.mass / GRAM,
+        "at_mm": _mm(mass.at),
+        "diameter_mm": mass.diameter / MM,
+        "height_mm": mass.height / MM,
+    }
+    return _table("[mass]", values)
 
 
 def _patch(patch: Patch, holes: Sequence[Hole]) -> str:
@@ -166,12 +195,18 @@ def _patch(patch: Patch, holes: Sequence[Hole]) -> str:
         "name": patch.name,
         "kind": _kind(patch),
         "wood": patch.wood,
-        "thickness_mm": patch.thickness / MM,
+        **_thickness(patch),
         "side": patch.side,
         "grain_angle_deg": patch.grain_angle / DEGREE,
         **_border(patch, holes),
     }
     return _table("[patch]", values)
+
+
+def _thickness(patch: Patch) -> dict[str, Value]:
+    if patch.profile is None:
+        return {"thickness_mm": patch.thickness / MM}
+    return {"profile_mm": _mm(patch.profile), "profile_angle_deg": patch.profile_angle / DEGREE}
 
 
 def _kind(patch: Patch) -> str:

@@ -223,6 +223,6 @@ def _signed(model: Model, shapes: np.ndarray) -> np.ndarray:
 
 
 def _warnings(design: Design) -> tuple[str, ...]:
-    if design.plate.dome_radius is None:
+    if design.plate.dome is None or design.plate.dome.is_flat:
         return ()
-    return (f"the dome radius of {1e3 * design.plate.dome_radius:g} mm is stored but not used: the top is solved flat",)
+    return ("the dome is stored but not used: the top is solved flat",)

@@ -7,26 +7,36 @@ import numpy as np
 import shapely
 
 from bracedtop.geometry.brace import Brace
+from bracedtop.geometry.dome import Dome
 from bracedtop.geometry.errors import DesignError
+from bracedtop.geometry.mass import PointMass
 from bracedtop.geometry.outline import Array, Hole, Outline
 from bracedtop.geometry.patch import Patch
+from bracedtop.geometry.thickness import ThicknessGrid, ThicknessRegion
 
 
 @dataclass(frozen=True, slots=True)
 class Plate:
     """The plate itself.
 
+    Its wood lies between an inside face half of the nominal thickness below the reference plane and an outside face
+    `thickness_at` above that (geometry/thickness).
+
     Parameters
     ----------
     wood : str
     thickness : float, m
+        Nominal, wherever neither a region nor a grid says otherwise.
     grain_angle : float, rad
         Anticlockwise from x.
     ring_width : float, m
-        Width of the ring along the rim whose thickness is reduced; 0 for none.
+        Width of the ring along the rim whose thickness is reduced on the outside; 0 for none.
     ring_reduction : float, m
-    dome_radius : float or None, m
-        Stored; the flat-plate solver says that it ignores it.
+    regions : tuple of ThicknessRegion
+        Where they overlap, the later one counts.
+    grid : ThicknessGrid or None
+    dome : Dome or None
+        None for a flat top.
 
     Raises
     ------
@@ -39,7 +49,9 @@ class Plate:
     grain_angle: float = 0.0
     ring_width: float = 0.0
     ring_reduction: float = 0.0
-    dome_radius: float | None = None
+    regions: tuple[ThicknessRegion, ...] = ()
+    grid: ThicknessGrid | None = None
+    dome: Dome | None = None
 
     def __post_init__(self) -> None:
         """Check the sizes once."""
@@ -120,6 +132,7 @@ class Design:
     joints: tuple[Joint, ...] = ()
     edge: Edge = Edge()
     bridge_point: tuple[float, float] | None = None
+    masses: tuple[PointMass, ...] = ()
 
     @property
     def region(self) -> shapely.Polygon:

@@ -26,7 +26,7 @@ def ring_border(design: Design) -> shapely.Polygon | shapely.MultiPolygon:
 def arrange(design: Design, found: Sequence[Crossing], tolerance: float) -> list[Arc]:
     """All lines of a design as arcs between nodes. Braces count by the borders of their glued faces.
 
-    The order tells who gives way to whom: rim and holes, braces, crossings, patch borders, edge ring.
+    The order tells who gives way to whom: rim and holes, braces, crossings, patches, thickness regions, edge ring.
     """
     region = design.region
     shapely.prepare(region)
@@ -49,6 +49,9 @@ def arrange(design: Design, found: Sequence[Crossing], tolerance: float) -> list
     for patch in design.patches:
         for part in _inner_border(patch.polygon, region, shore, tolerance):
             graph.add_line(chords(part, tolerance), "patch")
+    for own in design.plate.regions:
+        for part in _inner_border(own.polygon, region, shore, tolerance):
+            graph.add_line(chords(part, tolerance), "region")
     if design.plate.ring_width > tolerance:
         for polygon in shapely.get_parts(ring_border(design)):
             for part in _inner_border(polygon, region, shore, tolerance):

@@ -18,6 +18,9 @@ from bracedtop.geometry.outline import Array
 from bracedtop.geometry.sides import Sides
 from bracedtop.geometry.triangulate import Ints
 
+UNNAMED = ("patch", "region", "ring")
+"""Lines that a mesh follows but that get no name in it."""
+
 
 def named_mesh(design: Design, p: Array, t: Ints, arcs: Sequence[Arc], sides: Sides) -> tuple[MeshTri, dict[int, Arc]]:
     """The straight-sided mesh with its names, and the arc of each facet on a curved line."""
@@ -38,7 +41,7 @@ def named_mesh(design: Design, p: Array, t: Ints, arcs: Sequence[Arc], sides: Si
             boundaries.setdefault(name, []).append(facet)
         if not arc.is_straight:
             drawn[facet] = arc
-    named = {name: np.unique(np.array(f)) for name, f in sorted(boundaries.items()) if name not in ("patch", "ring")}
+    named = {name: np.unique(np.array(f)) for name, f in sorted(boundaries.items()) if name not in UNNAMED}
     return mesh.with_boundaries(named).with_subdomains(_subdomains(design, mesh, walls)), drawn
 
 
@@ -65,6 +68,7 @@ def _drawn_areas(design: Design) -> dict[str, shapely.Geometry]:
         f"brace {brace.name}": gripping_face(brace, design) for brace in design.braces
     }
     areas |= {f"patch {patch.name}": patch.polygon for patch in design.patches}
+    areas |= {f"region {k}": region.polygon for k, region in enumerate(design.plate.regions, start=1)}
     if design.plate.ring_width > 0:
         areas["ring"] = design.outline.polygon.difference(ring_border(design))
     return areas

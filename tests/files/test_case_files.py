@@ -241,12 +241,12 @@ def test_targets_in_hertz_and_notes(tmp_path):
     np.testing.assert_allclose(second.hz, 440 * 2 ** (-15 / 12 - 10 / 1200))
 
 
-def test_dome_radius_is_stored_with_a_warning(tmp_path):
+def test_dome_has_its_crown_at_the_driving_point(tmp_path):
     case = read(tmp_path, BOX)
-    np.testing.assert_allclose(case.design.plate.dome_radius, 7.6)
-    assert len(case.warnings) == 1
-    assert "dome_radius_mm" in case.warnings[0]
-    assert read(tmp_path, BODY).warnings == ()
+    dome = case.design.plate.dome
+    np.testing.assert_allclose((dome.radius_along, dome.radius_across, *dome.crown), (7.6, 7.6, 0.1, 0.005))
+    assert case.warnings == ()
+    assert read(tmp_path, BODY).design.plate.dome is None
 
 
 def test_smooth_and_body_outlines(tmp_path):

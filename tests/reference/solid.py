@@ -401,16 +401,16 @@ def _brace_strip(brace: Brace, t: float) -> occ.TopoDS_Shape:
 
 def _bend_to_dome(mesh: ng.Mesh, design: Design) -> ng.CoefficientFunction | None:
     """Move a flat mesh onto the dome; the slope of the dome (2,), None if it is flat."""
-    radius = design.plate.dome_radius
-    if radius is None:
+    dome = design.plate.dome
+    if dome is None or dome.is_flat:
         return None
-    x0, y0 = MM * design.driving_point
+    x0, y0 = MM * np.array(dome.crown)
     x, y = ng.x - x0, ng.y - y0
-    R = MM * radius
+    along, across = dome.curvatures / MM
     height = ng.GridFunction(ng.VectorH1(mesh, order=2))
-    height.Set(ng.CF((0.0, 0.0, -(x * x + y * y) / (2 * R))))
+    height.Set(ng.CF((0.0, 0.0, -(along * x * x + across * y * y) / 2)))
     mesh.SetDeformation(height)
-    return ng.CF((-x / R, -y / R))
+    return ng.CF((-along * x, -across * y))
 
 
 def _matrices(

@@ -16,6 +16,7 @@ from bracedtop.fem.wood import Wood
 from bracedtop.fem.wood_table import handbook_wood
 from bracedtop.geometry.brace import Brace
 from bracedtop.geometry.design import Design, Edge, Joint, Plate
+from bracedtop.geometry.dome import Dome
 from bracedtop.geometry.outline import Hole, body_outline, polygon_outline, rectangle
 from bracedtop.geometry.patch import Patch
 from bracedtop.geometry.units import MM
@@ -250,7 +251,8 @@ def starter_top() -> Top:
 def _domed(kind: str) -> Design:
     brace = _brace("b1", [[80, 120], [320, 180]], 7, [12])
     design = _rectangle(kind, braces=(brace,))
-    return replace(design, plate=replace(design.plate, dome_radius=8.0))
+    x, y = design.driving_point
+    return replace(design, plate=replace(design.plate, dome=Dome(8.0, 8.0, (float(x), float(y)))))
 
 
 def domed_clamped() -> Top:
