@@ -1,13 +1,14 @@
 """Tables and keys of top.toml, with the range of every number.
 
-Depends on nothing inside the project. Upper bounds are chosen wide enough for a piano's soundboard and for the plates
+Depends on fem/toml_table. Upper bounds are chosen wide enough for a piano's soundboard and for the plates
 of the published checks, and narrow enough that a slip of a decimal point cannot ask for hours of work.
 """
 
-from typing import Annotated, Literal, NoReturn
+from typing import Annotated, Literal
 
-from pydantic import BaseModel, ConfigDict, Field, StringConstraints, model_validator
-from pydantic_core import PydanticCustomError
+from pydantic import Field, model_validator
+
+from bracedtop.fem.toml_table import Form, Line, Name, Table, Text, one_form, refuse
 
 MAX_BRACES = 200
 MAX_PATCHES = 50
@@ -34,45 +35,6 @@ Pair = Annotated[list[Coordinate], Field(min_length=2, max_length=2)]
 Points = Annotated[list[Pair], Field(min_length=3, max_length=MAX_POINTS)]
 Path = Annotated[list[Pair], Field(min_length=2, max_length=MAX_POINTS)]
 Sizes = Annotated[list[Length], Field(min_length=2, max_length=2)]
-# Names appear in tables, messages and part names ("joint x1|x2"), so they stay printable and free of quotes and bars.
-Name = Annotated[str, StringConstraints(pattern=r"^[\w+#.\-]([\w+#.\- ]{0,58}[\w+#.\-])?$")]
-LINE_PATTERN = r"^[^\x00-\x1f\x7f-\x9f\u2028\u2029]{1,200}$"
-Line = Annotated[str, StringConstraints(pattern=LINE_PATTERN)]
-Text = Annotated[str, StringConstraints(max_length=20_000)]
-
-
-class Table(BaseModel):
-    """A TOML table that refuses unknown keys and numbers written as text."""
-
-    model_config = ConfigDict(extra="forbid", strict=True, allow_inf_nan=False, frozen=True)
-
-
-def _refuse(message: str) -> NoReturn:
-    # Handed over as a field, because the library takes curly brackets in the text itself for fields.
-    kind, template = "case", "{text}"
-    raise PydanticCustomError(kind, template, {"text": message})
-
-
-Form = tuple[set[str], set[str]]
-"""Required and optional keys of one way to write a table."""
-
-
-def _one_form(table: BaseModel, forms: list[Form], what: str) -> None:
-    """Refuse a table that mixes the ways to write it or leaves one incomplete."""
-    every = set().union(*(required | optional for required, optional in forms))
-    given = table.model_fields_set & every
-    if any(required <= given <= required | optional for required, optional in forms):
-        return
-
-    def listed(keys: set[str], joiner: str) -> str:
-        return joiner.join(key for key in type(table).model_fields if key in keys)
-
-    allowed = f"{what} takes either " + ", or ".join(listed(required, " + ") for required, _ in forms)
-    begun = [required for required, optional in forms if given and given <= required | optional]
-    if len(begun) == 1:
-        _refuse(f"missing {listed(begun[0] - given, ', ')}; {allowed}")
-    _refuse(f"found {listed(given, ', ') or 'none of its keys'}; {allowed}")
-
 
 BODY_KEYS = (
     "body_length_mm",
@@ -100,7 +62,7 @@ class OutlineTable(Table):
 
     @model_validator(mode="after")
     def _check(self) -> "OutlineTable":
-        _one_form(self, [(set(BODY_KEYS), set()), ({"points_mm"}, {"smooth"})], "an outline")
+        one_form(self, [(set(BODY_KEYS), set()), ({"points_mm"}, {"smooth"})], "an outline")
         return self
 
 
@@ -114,7 +76,7 @@ class HoleTable(Table):
 
     @model_validator(mode="after")
     def _check(self) -> "HoleTable":
-        _one_form(self, [({"diameter_mm"}, set()), ({"size_mm"}, {"angle_deg"})], "a hole")
+        one_form(self, [({"diameter_mm"}, set()), ({"size_mm"}, {"angle_deg"})], "a hole")
         return self
 
 
@@ -139,9 +101,9 @@ class TopTable(Table):
     def _check(self) -> "TopTable":
         by_direction = [key for key in DIRECTIONS if getattr(self, key) is not None]
         if self.dome_radius_mm is not None and by_direction:
-            _refuse(f"dome_radius_mm together with {by_direction[0]}; one radius for both directions, or one for each")
+            refuse(f"dome_radius_mm together with {by_direction[0]}; one radius for both directions, or one for each")
         if self.crown_mm is not None and self.dome_radius_mm is None and not by_direction:
-            _refuse(f"crown_mm without a dome; allowed beside dome_radius_mm or {' or '.join(DIRECTIONS)}")
+            refuse(f"crown_mm without a dome; allowed beside dome_radius_mm or {' or '.join(DIRECTIONS)}")
         return self
 
 
@@ -190,8 +152,8 @@ class PatchTable(Table):
             ({"centre_mm", "size_mm"}, {"angle_deg"}),
             ({"around_hole", "width_mm"}, set()),
         ]
-        _one_form(self, forms, "a patch")
-        _one_form(self, [({"thickness_mm"}, set()), ({"profile_mm"}, {"profile_angle_deg"})], "a patch's thickness")
+        one_form(self, forms, "a patch")
+        one_form(self, [({"thickness_mm"}, set()), ({"profile_mm"}, {"profile_angle_deg"})], "a patch's thickness")
         return self
 
 
@@ -228,9 +190,9 @@ class EdgeTable(Table):
     def _check(self) -> "EdgeTable":
         springs = [key for key in SPRING_KEYS if getattr(self, key) is not None]
         if self.kind != "springs" and springs:
-            _refuse(f'{springs[0]} with kind = "{self.kind}"; springs are allowed with kind = "springs" only')
+            refuse(f'{springs[0]} with kind = "{self.kind}"; springs are allowed with kind = "springs" only')
         if self.kind == "springs" and not any(getattr(self, key) for key in springs):
-            _refuse(f'kind = "springs" without a spring; at least one of {", ".join(SPRING_KEYS)} must be > 0')
+            refuse(f'kind = "springs" without a spring; at least one of {", ".join(SPRING_KEYS)} must be > 0')
         return self
 
 
@@ -244,7 +206,7 @@ class TargetTable(Table):
 
     @model_validator(mode="after")
     def _check(self) -> "TargetTable":
-        _one_form(self, [({"hz"}, set()), ({"note"}, {"cents"})], "a target")
+        one_form(self, [({"hz"}, set()), ({"note"}, {"cents"})], "a target")
         return self
 
 
@@ -287,15 +249,15 @@ class WoodTable(Table):
         if "based_on" in given:
             mixed = [key for key in ("E_gpa", "nu") if key in given]
             if mixed:
-                _refuse(f"based_on together with {mixed[0]}; allowed beside it: {', '.join(ORTHOTROPIC_KEYS)}")
+                refuse(f"based_on together with {mixed[0]}; allowed beside it: {', '.join(ORTHOTROPIC_KEYS)}")
         elif given & {"E_gpa", "nu"}:
-            _one_form(self, [(set(ISOTROPIC_KEYS), set()), (set(ORTHOTROPIC_KEYS), set())], "a material")
+            one_form(self, [(set(ISOTROPIC_KEYS), set()), (set(ORTHOTROPIC_KEYS), set())], "a material")
             if "moisture_percent" in given:
-                _refuse("moisture_percent of a material without grain, which takes up no water; leave it out")
+                refuse("moisture_percent of a material without grain, which takes up no water; leave it out")
         else:
             lacking = [key for key in ORTHOTROPIC_KEYS if key not in given]
             if lacking:
-                _refuse(f"{', '.join(lacking)} missing; give every constant, or based_on = a built-in wood")
+                refuse(f"{', '.join(lacking)} missing; give every constant, or based_on = a built-in wood")
         return self
 
 
@@ -324,7 +286,7 @@ class ClimateTable(Table):
             ({"moisture_percent"}, {"temperature_c"}),
             ({"humidity_percent"}, {"temperature_c"}),
         ]
-        _one_form(self, forms, "a climate")
+        one_form(self, forms, "a climate")
         return self
 
 

@@ -1,6 +1,6 @@
 """From the text of a TOML file to checked tables.
 
-Depends on geometry/errors, fem/case_schema. Every complaint is one line that names the file and the line or key.
+Depends on geometry/errors, fem/toml_table. Every complaint is one line that names the file and the line or key.
 """
 
 import difflib
@@ -13,7 +13,7 @@ from typing import Any, TypeVar
 
 from pydantic import ValidationError
 
-from bracedtop.fem.case_schema import LINE_PATTERN, Table
+from bracedtop.fem.toml_table import LINE_PATTERN, Table
 from bracedtop.geometry.errors import FileError
 
 _TOO_DEEP = 50
@@ -151,7 +151,8 @@ def _complaint(error: ValidationError, raw: Mapping[str, Any], layout: Layout) -
         allowed = ", ".join(_model_keys(loc[:-1], layout))
         return f'key "{loc[-1]}" is missing{f" in {where}" if where else ""}; it is required; allowed: {allowed}'
     if kind == "case":
-        return f"{place(loc, raw)}: {context['text']}"
+        where = place(loc, raw)
+        return f"{where}: {context['text']}" if where else str(context["text"])
     if loc[-1] == "[key]":
         return f"{loc[0]} {shown(loc[1])}: {NAMES_ALLOWED}"
     return f"{place(loc, raw)} = {shown(found)}: {_allowed(kind, context, loc)}"
@@ -204,7 +205,10 @@ def _written(rest: Sequence[int | str], loc: tuple[int | str, ...], raw: Mapping
     """The last steps to a value without the index that a single number in place of a list has not got."""
     found: Any = raw
     for step in loc[:-1]:
-        found = found[step] if isinstance(found, dict | list) else None
+        if isinstance(found, list) and isinstance(step, int):
+            found = found[step]
+        else:
+            found = found.get(step) if isinstance(found, dict) else None
     return rest[:-1] if rest and isinstance(rest[-1], int) and not isinstance(found, list) else rest
 
 
