@@ -13,6 +13,7 @@ from bracedtop.fem.toml_table import Form, Line, Name, Table, Text, one_form, re
 MAX_BRACES = 200
 MAX_PATCHES = 50
 MAX_HOLES = 20
+MAX_STRINGS = 300
 MAX_REGIONS = 50
 MAX_MASSES = 50
 MAX_POINTS = 2000
@@ -26,6 +27,7 @@ Angle = Annotated[float, Field(ge=-360, le=360)]
 Frequency = Annotated[float, Field(gt=0, le=20_000)]
 Modulus = Annotated[float, Field(gt=0, le=1_000)]
 Poisson = Annotated[float, Field(gt=-5, lt=5)]
+Stress = Annotated[float, Field(gt=0, le=10_000)]
 Density = Annotated[float, Field(gt=0, le=25_000)]
 Spring = Annotated[float, Field(ge=0, le=1e9)]
 Moisture = Annotated[float, Field(ge=2, le=25)]
@@ -225,6 +227,14 @@ ORTHOTROPIC_KEYS = (
 )
 
 
+STRENGTH_KEYS = (
+    "bending_strength_mpa",
+    "compression_strength_mpa",
+    "shear_strength_mpa",
+    "tension_across_strength_mpa",
+)
+
+
 class WoodTable(Table):
     """[wood.NAME]: constants of the maker's own, all or on the base of a built-in wood, or an isotropic solid."""
 
@@ -242,6 +252,10 @@ class WoodTable(Table):
     nu: Annotated[float, Field(gt=-1, lt=0.5)] | None = None
     density_kg_per_m3: Density | None = None
     moisture_percent: Moisture | None = None
+    bending_strength_mpa: Stress | None = None
+    compression_strength_mpa: Stress | None = None
+    shear_strength_mpa: Stress | None = None
+    tension_across_strength_mpa: Stress | None = None
 
     @model_validator(mode="after")
     def _check(self) -> "WoodTable":
@@ -265,6 +279,37 @@ class BridgeTable(Table):
     """[bridge]: the driving point."""
 
     point_mm: Pair
+
+
+class StringsTable(Table):
+    """[strings]: how the strings meet the bridge."""
+
+    saddle_height_mm: Annotated[float, Field(gt=0, le=500)]
+    scale_length_mm: Length | None = None
+    anchor: Literal["bridge", "tailpiece"] = "bridge"
+    break_angle_deg: Annotated[float, Field(ge=0, le=90)] | None = None
+    string_angle_deg: Annotated[float, Field(ge=-45, le=45)] | None = None
+    spread_mm: Length | None = None
+    held: Literal["hinged", "clamped"] | None = None
+
+    @model_validator(mode="after")
+    def _check(self) -> "StringsTable":
+        if self.anchor == "tailpiece" and not self.break_angle_deg:
+            _refuse('anchor = "tailpiece" needs break_angle_deg > 0, by which the strings press on the saddle')
+        return self
+
+
+class StringTable(Table):
+    """[[string]]: by its note and mass, or by its tension; from the bass side to the treble side."""
+
+    note: Line | None = None
+    mass_g_per_m: Annotated[float, Field(gt=0, le=10_000)] | None = None
+    tension_n: Annotated[float, Field(gt=0, le=100_000)] | None = None
+
+    @model_validator(mode="after")
+    def _check(self) -> "StringTable":
+        _one_form(self, [({"note", "mass_g_per_m"}, set()), ({"tension_n"}, {"note"})], "a string")
+        return self
 
 
 class MeshTable(Table):
@@ -296,17 +341,19 @@ class CaseTable(Table):
     name: Line | None = None
     note: Text = ""
     outline: OutlineTable
-    hole: Annotated[list[HoleTable], Field(max_length=MAX_HOLES)] = []
+    hole: Annotated[list[HoleTable], Field(max_length=MAX_HOLES)] = Field(default_factory=list)
     top: TopTable
-    thickness: Annotated[list[ThicknessTable], Field(max_length=MAX_REGIONS)] = []
-    brace: Annotated[list[BraceTable], Field(max_length=MAX_BRACES)] = []
-    patch: Annotated[list[PatchTable], Field(max_length=MAX_PATCHES)] = []
-    mass: Annotated[list[MassTable], Field(max_length=MAX_MASSES)] = []
-    joint: Annotated[list[JointTable], Field(max_length=MAX_BRACES)] = []
+    thickness: Annotated[list[ThicknessTable], Field(max_length=MAX_REGIONS)] = Field(default_factory=list)
+    brace: Annotated[list[BraceTable], Field(max_length=MAX_BRACES)] = Field(default_factory=list)
+    patch: Annotated[list[PatchTable], Field(max_length=MAX_PATCHES)] = Field(default_factory=list)
+    mass: Annotated[list[MassTable], Field(max_length=MAX_MASSES)] = Field(default_factory=list)
+    joint: Annotated[list[JointTable], Field(max_length=MAX_BRACES)] = Field(default_factory=list)
     edge: EdgeTable = EdgeTable()
-    target: Annotated[list[TargetTable], Field(max_length=200)] = []
-    wood: Annotated[dict[Name, WoodTable], Field(max_length=100)] = {}
+    target: Annotated[list[TargetTable], Field(max_length=200)] = Field(default_factory=list)
+    wood: Annotated[dict[Name, WoodTable], Field(max_length=100)] = Field(default_factory=dict)
     bridge: BridgeTable | None = None
+    strings: StringsTable | None = None
+    string: Annotated[list[StringTable], Field(max_length=MAX_STRINGS)] = []
     mesh: MeshTable | None = None
     climate: ClimateTable | None = None
 
@@ -325,6 +372,8 @@ TABLES: dict[str, type[Table]] = {
     "target": TargetTable,
     "wood": WoodTable,
     "bridge": BridgeTable,
+    "strings": StringsTable,
+    "string": StringTable,
     "mesh": MeshTable,
     "climate": ClimateTable,
 }
