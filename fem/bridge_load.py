@@ -79,9 +79,7 @@ def _strip(model: Model, bridge: Patch, y: float, spacing: float) -> list[np.nda
     return [shapely.get_coordinates(piece.exterior)[:-1] for piece in pieces if piece.geom_type == "Polygon"]
 
 
-def _traction(
-    points: Points, xy: np.ndarray, at: np.ndarray, force: np.ndarray, arm: float, height: float
-) -> Traction:
+def _traction(points: Points, xy: np.ndarray, at: np.ndarray, force: np.ndarray, arm: float, height: float) -> Traction:
     """Tractions over one strip, equal to `force` (along, out) at `at` (x, y) and `arm` above `height`."""
     weight = points.weight
     away = xy - (weight @ xy) / weight.sum()

@@ -1,11 +1,11 @@
 """A case folder's drawing: top.toml to a design in SI units with its woods and targets.
 
-Depends on geometry, fem/case_file, fem/case_top, fem/case_patch, fem/wood, fem/wood_table.
+Depends on geometry, fem/case_file, fem/case_top, fem/case_patch, fem/case_strings, fem/wood, fem/wood_table.
 """
 
 import math
 from collections.abc import Mapping
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 from pathlib import Path
 from typing import NoReturn
 
@@ -25,8 +25,11 @@ from bracedtop.fem.case_schema import (
     TargetTable,
     WoodTable,
 )
+from bracedtop.fem.case_strings import strengths_of, strings_of
 from bracedtop.fem.case_top import dome_of, plate_of
 from bracedtop.fem.moisture import Climate, wood_at, woods_at
+from bracedtop.fem.strength import Strength
+from bracedtop.fem.strings import StringSet
 from bracedtop.fem.toml_file import did_you_mean, shown, shown_text
 from bracedtop.fem.wood import Wood
 from bracedtop.fem.wood_table import MOISTURE, handbook_wood, wood_names
@@ -86,6 +89,9 @@ class Case:
     mesh_size : float or None, m
     climate : Climate or None
         How damp the woods are; None for woods as they were given.
+    strings : StringSet or None
+    strengths : mapping of str to Strength
+        Of the same woods, at 12 % moisture content whatever the climate.
     """
 
     folder: Path
@@ -97,6 +103,8 @@ class Case:
     warnings: tuple[str, ...]
     mesh_size: float | None = None
     climate: Climate | None = None
+    strings: StringSet | None = None
+    strengths: Mapping[str, Strength] = field(default_factory=dict)
 
 
 def read_case(folder: Path) -> Case:
@@ -123,6 +131,7 @@ def read_case(folder: Path) -> Case:
         check_layout(design)
         _check_driving_point(design)
         _check_size(tables, design)
+        strings = strings_of(tables)
     except DesignError as error:
         message = f"{FILE_NAME}: {error}"
         raise DesignError(message) from None
@@ -136,6 +145,8 @@ def read_case(folder: Path) -> Case:
         warnings=tuple(_warnings(design)),
         mesh_size=None if tables.mesh is None else tables.mesh.size_mm * MM,
         climate=climate,
+        strings=strings,
+        strengths=strengths_of(tables, woods),
     )
 
 

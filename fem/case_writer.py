@@ -11,6 +11,8 @@ import numpy as np
 
 from bracedtop.fem.case import N_PER_MM2, Target
 from bracedtop.fem.moisture import Climate
+from bracedtop.fem.strength import KEYS, Strength
+from bracedtop.fem.strings import String, StringSet
 from bracedtop.fem.wood import Wood
 from bracedtop.fem.wood_table import MOISTURE, wood_names
 from bracedtop.geometry.brace import Brace
@@ -20,7 +22,7 @@ from bracedtop.geometry.mass import PointMass
 from bracedtop.geometry.outline import Array, Hole, Outline
 from bracedtop.geometry.patch import Patch
 from bracedtop.geometry.thickness import ThicknessRegion
-from bracedtop.geometry.units import DEGREE, GPA, GRAM, MM
+from bracedtop.geometry.units import DEGREE, GPA, GRAM, MM, MPA, is_note
 
 Value = str | float | bool | Sequence[float] | Sequence[Sequence[float]]
 
@@ -46,6 +48,8 @@ def case_text(
     targets: Iterable[Target] = (),
     mesh_size: float | None = None,
     climate: Climate | None = None,
+    strings: StringSet | None = None,
+    strengths: Mapping[str, Strength] | None = None,
 ) -> str:
     """Text of a top.toml that reads back as this design.
 
@@ -63,6 +67,10 @@ def case_text(
     targets : iterable of Target
     mesh_size : float or None, m
     climate : Climate or None
+    strings : StringSet or None
+        Each is written by its tension.
+    strengths : mapping of str to Strength
+        Of the woods that are written.
 
     Returns
     -------
@@ -94,8 +102,10 @@ def case_text(
         blocks.append(_table("mesh", {"size_mm": mesh_size / MM}))
     if climate is not None:
         blocks.append(_climate(climate))
+    if strings is not None:
+        blocks += _strings(strings)
     own = (wood for wood in (woods or {}).values() if wood.name not in wood_names())
-    blocks += [_wood(wood) for wood in own]
+    blocks += [_wood(wood, (strengths or {}).get(wood.name, Strength())) for wood in own]
     return "\n".join(block for block in blocks if block)
 
 
@@ -263,7 +273,22 @@ def _climate(climate: Climate) -> str:
     return _table("climate", damp | {"temperature_c": climate.temperature})
 
 
-def _wood(wood: Wood) -> str:
+def _strings(strings: StringSet) -> list[str]:
+    values: dict[str, Value] = {"saddle_height_mm": strings.saddle_height / MM, "anchor": strings.anchor}
+    values |= {"break_angle_deg": strings.break_angle / DEGREE, "spread_mm": strings.spread / MM}
+    if strings.string_angle is not None:
+        values["string_angle_deg"] = strings.string_angle / DEGREE
+    if strings.held is not None:
+        values["held"] = strings.held
+    return [_table("strings", values), *(_string(string) for string in strings.strings)]
+
+
+def _string(string: String) -> str:
+    note: dict[str, Value] = {"note": string.name} if is_note(string.name) else {}
+    return _table("[string]", {**note, "tension_n": string.tension})
+
+
+def _wood(wood: Wood, strength: Strength) -> str:
     values: dict[str, Value] = {"based_on": wood.species} if wood.species in wood_names() else {}
     values |= {f"{key}_gpa": getattr(wood, key) / GPA for key in Wood.__slots__ if key[0] in "EG"}
     values |= {key: getattr(wood, key) for key in Wood.__slots__ if key.startswith("nu_")}
@@ -272,5 +297,7 @@ def _wood(wood: Wood) -> str:
     elif wood.moisture != MOISTURE:
         values["moisture_percent"] = 100 * wood.moisture
     values["density_kg_per_m3"] = wood.density
+    known = {key: getattr(strength, key) for key in KEYS if getattr(strength, key) is not None}
+    values |= {f"{key}_strength_mpa": value / MPA for key, value in known.items()}
     key = wood.name if re.fullmatch(r"[A-Za-z0-9_-]+", wood.name) else _text(wood.name)
     return _table(f"wood.{key}", values)

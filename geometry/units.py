@@ -6,6 +6,7 @@ import re
 MM = 1e-3
 GRAM = 1e-3
 GPA = 1e9
+MPA = 1e6
 DEGREE = math.pi / 180.0
 
 CONCERT_PITCH = 440.0
@@ -26,6 +27,11 @@ def note(frequency: float) -> tuple[str, float]:
     steps = 69.0 + 12.0 * math.log2(frequency / CONCERT_PITCH)
     nearest = round(steps)
     return f"{_NAMES[nearest % 12]}{nearest // 12 - 1}", 100.0 * (steps - nearest)
+
+
+def is_note(name: str) -> bool:
+    """Whether `name` is a note such as ``"F#3"``."""
+    return _NOTE.fullmatch(name.strip()) is not None
 
 
 def note_frequency(name: str, deviation: float = 0.0) -> float:

@@ -1,0 +1,87 @@
+"""The strings of a drawing, [strings] and [[string]], and the strengths of its woods.
+
+Depends on geometry, fem/case_schema, fem/strings, fem/strength, fem/wood_table.
+"""
+
+from collections.abc import Iterable, Mapping
+from dataclasses import replace
+from typing import NoReturn
+
+from bracedtop.fem.case_schema import STRENGTH_KEYS, CaseTable, StringTable, WoodTable
+from bracedtop.fem.strength import Strength, handbook_strength
+from bracedtop.fem.strings import SPREAD, String, StringSet, tension
+from bracedtop.fem.toml_file import shown
+from bracedtop.fem.wood_table import wood_names
+from bracedtop.geometry.errors import FileError
+from bracedtop.geometry.units import DEGREE, GRAM, MM, MPA, note_frequency
+
+FILE_NAME = "top.toml"
+
+
+def strings_of(tables: CaseTable) -> StringSet | None:
+    """Strings of a drawing in SI units, None if it has none.
+
+    Raises
+    ------
+    FileError
+        If a table is missing or a note is none.
+    DesignError
+        If the strings' sizes and angles do not fit together.
+    """
+    table = tables.strings
+    if table is None:
+        if tables.string:
+            _refuse("[[string]] without [strings]; add [strings] with at least saddle_height_mm")
+        return None
+    if not tables.string:
+        _refuse("[strings] without a [[string]]; give each string by note and mass_g_per_m, or by tension_n")
+    length = None if table.scale_length_mm is None else table.scale_length_mm * MM
+    return StringSet(
+        strings=tuple(_string(number, row, length) for number, row in enumerate(tables.string, start=1)),
+        saddle_height=table.saddle_height_mm * MM,
+        anchor=table.anchor,
+        break_angle=(table.break_angle_deg or 0.0) * DEGREE,
+        string_angle=None if table.string_angle_deg is None else table.string_angle_deg * DEGREE,
+        spread=SPREAD if table.spread_mm is None else table.spread_mm * MM,
+        held=table.held,
+    )
+
+
+def strengths_of(tables: CaseTable, names: Iterable[str]) -> Mapping[str, Strength]:
+    """Strengths of woods by their names in the drawing; built-in values where the drawing has none of its own."""
+    return {name: _strength(name, tables.wood.get(name)) for name in names}
+
+
+def _strength(name: str, table: WoodTable | None) -> Strength:
+    base = name if table is None else table.based_on
+    known = handbook_strength(base) if base in wood_names() and base is not None else Strength(source="not known")
+    if table is None:
+        return known
+    own = {key: getattr(table, key) for key in STRENGTH_KEYS if getattr(table, key) is not None}
+    if not own:
+        return known
+    values = {key.removesuffix("_strength_mpa"): value * MPA for key, value in own.items()}
+    return replace(known, source=f"{known.source}; {', '.join(own)} from {FILE_NAME}", **values)
+
+
+def _string(number: int, row: StringTable, length: float | None) -> String:
+    hz = None if row.note is None else _frequency(number, row.note)
+    name = row.note or f"string {number}"
+    if row.tension_n is not None:
+        return String(name, row.tension_n)
+    if length is None:
+        _refuse("strings.scale_length_mm is missing; strings given by note and mass_g_per_m need it")
+    return String(name, tension(hz or 0.0, length, (row.mass_g_per_m or 0.0) * GRAM))
+
+
+def _frequency(number: int, note: str) -> float:
+    try:
+        return note_frequency(note)
+    except ValueError:
+        allowed = "must be a letter A to G, # or b if needed, and the octave, like E2"
+        _refuse(f"string {number}.note = {shown(note)}: {allowed}")
+
+
+def _refuse(what: str) -> NoReturn:
+    message = f"{FILE_NAME}: {what}"
+    raise FileError(message)
