@@ -434,7 +434,7 @@ def _matrices(
     law = mesh.MaterialCF({k: ng.CF(tuple(v.ravel()), dims=(6, 6)) for k, v in C.items() if k in present})
     density = mesh.MaterialCF({k: TONNE_PER_MM3 * woods[w].density for k, (w, _) in parts.items() if k in present})
     u, v = space.TnT()
-    stored = ng.InnerProduct(law * _strain(u, turn), _strain(v, turn)) * ng.dx
+    stored = ng.InnerProduct(law * _strain(u, turn), _strain(v, turn)).Compile() * ng.dx
     mass = density * ng.InnerProduct(u, v) * ng.dx
     K = ng.BilinearForm(space, symmetric=True)
     K += stored + shift * mass
