@@ -132,8 +132,12 @@ def _orthonormal(vectors: np.ndarray, M: sparse.csc_matrix) -> np.ndarray:
     return np.asarray(np.linalg.solve(lower, vectors.T).T)
 
 
-def rigid_motions(xy: np.ndarray) -> np.ndarray:
-    """The six rigid-body motions of a plate with nodes at `xy` (2, n) in m, (5 n, 6)."""
+def rigid_motions(xy: np.ndarray, z0: np.ndarray | None = None) -> np.ndarray:
+    """The six rigid-body motions of a plate with nodes at `xy` (2, n) in m, (5 n, 6).
+
+    `z0` (n,) in m are the heights of a shallow dome at the nodes; without them the plate is flat. When a dome tilts,
+    what lies lower moves back in the plane.
+    """
     x, y = xy
     n = len(x)
     motions = np.zeros((n, 5, 6))
@@ -142,6 +146,8 @@ def rigid_motions(xy: np.ndarray) -> np.ndarray:
     # A tilt w = a x turns the section by beta_x = -a, so that there is no shear.
     motions[:, 2, 4], motions[:, 3, 4] = x, -1.0
     motions[:, 2, 5], motions[:, 4, 5] = y, -1.0
+    if z0 is not None:
+        motions[:, 0, 4] = motions[:, 1, 5] = -z0
     return motions.reshape(5 * n, 6)
 
 

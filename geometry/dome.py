@@ -57,7 +57,7 @@ class Dome:
 
     def slope(self, xy: Array) -> Array:
         """Derivatives of the height along x and y at points (n, 2) in m, (n, 2)."""
-        return -self._from_crown(xy) * self.curvatures
+        return np.asarray(-self._from_crown(xy) * self.curvatures)
 
     def _from_crown(self, xy: Array) -> Array:
         return np.asarray(xy, dtype=float).reshape(-1, 2) - np.array(self.crown)

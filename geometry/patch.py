@@ -74,7 +74,7 @@ def patch_thickness_at(patch: Patch, xy: Array) -> Array:
         return np.full(len(xy), patch.thickness)
     along = np.array([np.cos(patch.profile_angle), np.sin(patch.profile_angle)])
     middle = np.array(patch.polygon.centroid.coords[0])
-    return np.interp((xy - middle) @ along, *patch.profile.T)
+    return np.asarray(np.interp((xy - middle) @ along, *patch.profile.T))
 
 
 def _check_profile(where: str, profile: Array, thickness: float) -> None:
