@@ -2,10 +2,10 @@
 
 Depends on fem/static, fem/strings, fem/footprint, geometry/design.
 
-Each string acts on its own strip of the bridge, as wide as the strings are apart: an even pull along x, and a push whose
-distribution over the strip is linear, so that force and moments are exactly those of the string in its place. The pull
-acts where the model has the bridge's upper side, or the top's outside face where no bridge is drawn; the push makes up
-for the height that is left.
+Each string acts on its own strip of the bridge, as wide as the strings are apart: an even pull along x, and a push
+whose distribution over the strip is linear, so that force and moments are exactly those of the string in its place.
+The pull acts where the model has the bridge's upper side, or the top's outside face where no bridge is drawn; the push
+makes up for the height that is left.
 """
 
 import numpy as np
@@ -20,8 +20,8 @@ from bracedtop.geometry.errors import DesignError
 from bracedtop.geometry.patch import Patch
 
 FOOT = 10e-3
-"""Radius of the round foot on which a string acts where no bridge is drawn, m; chosen: about half a bridge's length along
-the strings."""
+"""Radius of the round foot on which a string acts where no bridge is drawn, m; chosen: about half a bridge's length
+along the strings."""
 
 _LEAST = 1e-6
 """Smallest area of a string's strip, m^2; a square millimetre."""

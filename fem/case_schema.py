@@ -295,7 +295,7 @@ class StringsTable(Table):
     @model_validator(mode="after")
     def _check(self) -> "StringsTable":
         if self.anchor == "tailpiece" and not self.break_angle_deg:
-            _refuse('anchor = "tailpiece" needs break_angle_deg > 0, by which the strings press on the saddle')
+            refuse('anchor = "tailpiece" needs break_angle_deg > 0, by which the strings press on the saddle')
         return self
 
 
@@ -308,7 +308,7 @@ class StringTable(Table):
 
     @model_validator(mode="after")
     def _check(self) -> "StringTable":
-        _one_form(self, [({"note", "mass_g_per_m"}, set()), ({"tension_n"}, {"note"})], "a string")
+        one_form(self, [({"note", "mass_g_per_m"}, set()), ({"tension_n"}, {"note"})], "a string")
         return self
 
 
@@ -353,7 +353,7 @@ class CaseTable(Table):
     wood: Annotated[dict[Name, WoodTable], Field(max_length=100)] = Field(default_factory=dict)
     bridge: BridgeTable | None = None
     strings: StringsTable | None = None
-    string: Annotated[list[StringTable], Field(max_length=MAX_STRINGS)] = []
+    string: Annotated[list[StringTable], Field(max_length=MAX_STRINGS)] = Field(default_factory=list)
     mesh: MeshTable | None = None
     climate: ClimateTable | None = None
 

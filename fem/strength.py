@@ -23,9 +23,9 @@ quotation). L. W. Wood's curve of 1951, 18.3 + 108.4 t^-0.0464 in % and s (seen 
 after 10 years and 0.59 after 50."""
 
 CREEP_FACTOR = 2.0
-"""Deflection after years of load over that when the strings go on: creep adds about as much again (Wood Handbook, ch. 5,
-"Time under load", recalled; the National Design Specification, 3.5.2, has 1.5 for seasoned and 2 for unseasoned lumber,
-seen in quotation, and names 1 to 3 as the range)."""
+"""Deflection after years of load over that when the strings go on: creep adds about as much again (Wood Handbook,
+ch. 5, "Time under load", recalled; the National Design Specification, 3.5.2, has 1.5 for seasoned and 2 for unseasoned
+lumber, seen in quotation, with 1 to 3 as the range)."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -71,6 +71,7 @@ _RECALLED = "recalled"
 _PART = "compression and shear seen in transcription, bending and tension across recalled"
 _BENDING = "bending seen in transcription, the rest recalled"
 _OLD = "bending and compression (old growth) seen in transcription, the rest recalled"
+_TWO = "bending and compression seen in transcription, the rest recalled"
 _THREE = "seen in transcription but for tension across, recalled"
 
 # MPa: bending, compression along, shear along, tension across; None where the table has a dash.
@@ -87,12 +88,12 @@ _ROWS: dict[str, tuple[float, float, float, float | None, str]] = {
     "maple_red":            ( 92.0, 45.1, 12.8, None, _RECALLED),
     "mahogany_honduras":    ( 79.3, 46.7,  8.5, None, f"Table 5-5a, {_SEEN}"),
     "mahogany_african":     ( 73.8, 44.5, 10.3, None, f"Table 5-5a, {_SEEN}"),
-    "walnut_black":         (101.0, 52.3,  9.4, 4.8,  "bending and compression seen in transcription, the rest recalled"),
+    "walnut_black":         (101.0, 52.3,  9.4, 4.8,  _TWO),
     "cherry_black":         ( 85.0, 49.0, 11.7, 3.9,  _THREE),
     "birch_yellow":         (114.0, 56.3, 13.0, 6.3,  _PART),
     "ash_white":            (103.0, 51.1, 13.2, 6.5,  _THREE),
     "basswood":             ( 60.0, 32.6,  6.8, 2.4,  _PART),
-    "yellow_poplar":        ( 70.0, 38.2,  8.2, 3.7,  "bending and compression seen in transcription, the rest recalled"),
+    "yellow_poplar":        ( 70.0, 38.2,  8.2, 3.7,  _TWO),
     "rosewood_indian":      (116.5, 63.6, 14.4, None, f"Table 5-5a, {_RECALLED}"),
 }
 # fmt: on

@@ -13,8 +13,8 @@ Free body of a pinned or tied bridge, seen from the side with the neck to the ri
     resultant on bridge and top: T (cos a, 0, -sin a) in a line through the saddle's crown,
     that is a pull T toward the neck in the top's plane and a moment T h that leans the bridge toward the neck.
 
-The angle a is the string's fall toward the neck, nearly zero for a flat top. How steeply the string bends over the saddle
-does not matter here: it only decides what presses on the saddle inside the bridge.
+The angle a is the string's fall toward the neck, nearly zero for a flat top. How steeply the string bends over the
+saddle does not matter here: it only decides what presses on the saddle inside the bridge.
 
 Free body of a bridge with a tailpiece: the string falls by a toward the neck and by b toward the tailpiece, a + b being
 the break angle. It presses down by T (sin a + sin b) and, if a and b differ, pulls along by T (cos a - cos b) at the
@@ -29,7 +29,7 @@ import numpy as np
 from bracedtop.geometry.errors import DesignError
 
 SPREAD = 54e-3
-"""Distance of the outer strings at the bridge if not given, m; common practice for a six-string steel guitar, no source."""
+"""Distance of the outer strings at the bridge if not given, m; common practice for six steel strings, no source."""
 
 Anchor = Literal["bridge", "tailpiece"]
 Hold = Literal["hinged", "clamped"]
