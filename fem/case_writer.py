@@ -10,7 +10,7 @@ from collections.abc import Iterable, Mapping, Sequence
 import numpy as np
 
 from bracedtop.fem.case import N_PER_MM2, Target
-from bracedtop.fem.moisture import Climate
+from bracedtop.fem.moisture import ROOM, Climate, wood_at
 from bracedtop.fem.strength import KEYS, Strength
 from bracedtop.fem.strings import String, StringSet
 from bracedtop.fem.wood import Wood
@@ -289,6 +289,8 @@ def _string(string: String) -> str:
 
 
 def _wood(wood: Wood, strength: Strength) -> str:
+    # Constants of own woods are written, and read, for room temperature.
+    wood = wood if wood.temperature == ROOM else wood_at(wood, Climate(wood.moisture, ROOM))
     values: dict[str, Value] = {"based_on": wood.species} if wood.species in wood_names() else {}
     values |= {f"{key}_gpa": getattr(wood, key) / GPA for key in Wood.__slots__ if key[0] in "EG"}
     values |= {key: getattr(wood, key) for key in Wood.__slots__ if key.startswith("nu_")}

@@ -1,4 +1,4 @@
-"""A top before and after wood has been taken off."""
+"""A top before and after a change: wood taken off, or other air."""
 
 from dataclasses import dataclass, replace
 
@@ -19,12 +19,15 @@ class Change:
     successor : tuple of int
         For each mode before (counted from 0), the index of the mode after that it became.
     mass_removed : float, kg
+    mac : tuple of float
+        Modal assurance criterion of each mode before with its successor, in the mass matrix before.
     """
 
     model: Model
     modes: Modes
     successor: tuple[int, ...]
     mass_removed: float
+    mac: tuple[float, ...]
 
 
 def shaved_design(design: Design, brace: str, start: float, stop: float, depth: float) -> Design:
@@ -49,11 +52,23 @@ def resolved(before: Model, modes: Modes, design: Design) -> Change:
     AccuracyError
         If the eigenpairs fail their checks.
     """
-    after = build_model(design, before.woods, mesh=before.mesh, order=before.space.order)
+    return followed(before, modes, build_model(design, before.woods, mesh=before.mesh, order=before.space.order))
+
+
+def followed(before: Model, modes: Modes, after: Model) -> Change:
+    """Solve a changed model on the same mesh and follow the modes.
+
+    Raises
+    ------
+    AccuracyError
+        If the eigenpairs fail their checks.
+    """
     n = len(modes.frequencies)
     # A few more modes, so that one that drops below its neighbours is still found.
     changed = solve(after, n + 4)
     old = modes.shapes.reshape(n, -1).T
     new = changed.shapes.reshape(n + 4, -1).T
-    successor = follow(mac(old, new, before.M))
-    return Change(after, changed, successor, before.mass() - after.mass())
+    alike = mac(old, new, before.M)
+    successor = follow(alike)
+    likeness = tuple(float(alike[k, after_k]) for k, after_k in enumerate(successor))
+    return Change(after, changed, successor, before.mass() - after.mass(), likeness)

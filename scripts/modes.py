@@ -4,6 +4,7 @@ Writes out/modes.csv and, with --pictures, one picture a mode.
 
 example:
   bracedtop modes wren --modes 8 --pictures
+  bracedtop modes wren --humidity 30
 """
 
 import argparse
@@ -37,11 +38,14 @@ def add_case(parser: argparse.ArgumentParser) -> None:
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
     """Declare the command's arguments."""
+    from bracedtop.scripts.climate import add_climate
+
     add_case(parser)
     parser.add_argument(
         "--estimate-error", action="store_true", help="solve again with quartic elements and report the difference"
     )
     parser.add_argument("--pictures", action="store_true", help="draw every mode")
+    add_climate(parser)
 
 
 def run(args: argparse.Namespace) -> int:
@@ -50,11 +54,12 @@ def run(args: argparse.Namespace) -> int:
     from bracedtop.fem.describe import summarise
     from bracedtop.fem.model import build_model, solve
     from bracedtop.geometry.mesh import mesh_top
+    from bracedtop.scripts.climate import climate_json, in_climate
     from bracedtop.scripts.console import Progress, print_json
     from bracedtop.scripts.results import fresh_results
 
     progress = Progress(quiet=args.quiet)
-    case = read_case(args.case)
+    case = in_climate(read_case(args.case), args)
     with progress.stage("mesh"):
         mesh = mesh_top(case.design, mesh_size(case))
     with progress.stage("assemble"):
@@ -68,7 +73,7 @@ def run(args: argparse.Namespace) -> int:
         with progress.stage("second solve, quartic elements"):
             finer = solve(build_model(case.design, case.woods, mesh=mesh, order=4), args.modes)
             errors = [float(100 * (a / b - 1)) for a, b in zip(modes.frequencies, finer.frequencies, strict=True)]
-    result = modes_json(model, modes, summaries, seconds)
+    result = {**modes_json(model, modes, summaries, seconds), "climate": climate_json(case.climate)}
     if errors is not None:
         for row, error in zip(result["modes"], errors, strict=True):
             row["error_percent"] = error
@@ -175,6 +180,8 @@ def print_modes(case: "Case", model: "Model", result: dict[str, Any], errors: li
 
     mass = result["mass_g"]
     print(f"{case.name}: top {mass['top']:.0f} g, braces {mass['braces']:.1f} g, patches {mass['patches']:.1f} g")
+    if case.climate is not None:
+        print(f"wood at {case.climate.words}")
     if result["rigid_modes"]:
         print(f"free edge: {result['rigid_modes']} rigid-body motions set apart")
     head = ["mode", "looks like", "bridge", "Hz", "note", "cents", "grams at bridge", "governed by"]
@@ -208,3 +215,7 @@ def print_modes(case: "Case", model: "Model", result: dict[str, Any], errors: li
     )
     for warning in result["warnings"]:
         print(f"note: {warning}")
+    if case.climate is not None:
+        from bracedtop.fem.moisture import CAUTION
+
+        print(CAUTION)
