@@ -14,21 +14,27 @@ _PARTS = 4
 """Each side of a triangle is divided into so many; chosen: a cubic field then looks smooth."""
 
 
-def deflection_map(model: Model, modes: Modes) -> DeflectionMap:
-    """Deflection of each mode, scaled to a largest |w| of 1, on every triangle divided into sixteen."""
+def fine_triangles(model: Model) -> tuple[Points, np.ndarray, np.ndarray]:
+    """Points on every triangle divided into sixteen, their positions (n, 2) in m, and the small triangles (m, 3)."""
     local, small = _division(_PARTS)
     n_elements = model.mesh.flat.t.shape[1]
     n_local = local.shape[1]
     element = np.repeat(np.arange(n_elements), n_local)
-    points = Points(element, np.tile(local, n_elements), np.ones(len(element)))
-    xy = model.locator.positions(points.element, points.local)
-    w = displacements(model.space, points, modes.shapes)[:, :, 2]
+    places = np.tile(local, n_elements)
+    xy = model.locator.positions(element, places)
     triangles = (np.arange(n_elements)[:, None, None] * n_local + small).reshape(-1, 3)
     # Neighbours share the points on their common side; rounding to a nanometre finds them.
     _, first, same = np.unique(np.round(xy, 9), axis=0, return_index=True, return_inverse=True)
-    values = w[:, first]
+    points = Points(element[first], places[:, first], np.ones(len(first)))
+    return points, xy[first], same.reshape(-1)[triangles]
+
+
+def deflection_map(model: Model, modes: Modes) -> DeflectionMap:
+    """Deflection of each mode, scaled to a largest |w| of 1, on every triangle divided into sixteen."""
+    points, xy, triangles = fine_triangles(model)
+    values = displacements(model.space, points, modes.shapes)[:, :, 2]
     scale = np.abs(values).max(axis=1, keepdims=True)
-    return DeflectionMap(xy[first], same.reshape(-1)[triangles], values / scale)
+    return DeflectionMap(xy, triangles, values / scale)
 
 
 def write_deflections(fields: DeflectionMap, modes: Modes, path: Path) -> None:
