@@ -55,6 +55,9 @@ grams = 6
 at_mm = [98, 0]
 """
 
+DOME = "dome_radius_along_mm = 9000\ndome_radius_across_mm = 6000\n"
+AREA = "[[0, -30], [60, -30], [60, 30], [0, 30]]"
+WINGS = "[[-76, 3], [-50, 7.5], [50, 7.5], [76, 3]]"
 GRID = "x_mm,y_mm,thickness_mm\n# measured by caliper\n0,-140,2.5\n\n390,-140,2.9\n0,140,2.5\n390,140,2.9\n"
 
 
@@ -109,9 +112,7 @@ def test_a_profile_runs_along_the_longer_side_towards_neck_or_bass_side(tmp_path
 
 
 def test_one_radius_and_a_cylinder(tmp_path):
-    both = changed(
-        "dome_radius_along_mm = 9000\ndome_radius_across_mm = 6000\ncrown_mm = [200, 0]", "dome_radius_mm = 7e3"
-    )
+    both = changed(DOME + "crown_mm = [200, 0]\n", "dome_radius_mm = 7e3\n")
     dome = read(tmp_path, both).design.plate.dome
     # Without a crown of its own it has it under the bridge.
     np.testing.assert_allclose((dome.radius_along, dome.radius_across, *dome.crown), (7, 7, 0.11, 0), atol=1e-12)
@@ -157,34 +158,64 @@ def test_written_flat_dome_is_no_dome(tmp_path):
 
 
 BAD = [
-    ("both radii and one", "crown_mm", "dome_radius_mm = 7000\ncrown_mm", "top: dome_radius_mm together with dome_radius_along_mm"),
-    ("crown alone", "dome_radius_along_mm = 9000\ndome_radius_across_mm = 6000\n", "", "top: crown_mm without a dome"),
+    (
+        "both radii and one",
+        "crown_mm",
+        "dome_radius_mm = 7000\ncrown_mm",
+        "top: dome_radius_mm together with dome_radius_along_mm",
+    ),
+    ("crown alone", DOME, "", "top: crown_mm without a dome"),
     ("no radius", "= 9000", "= 0", "top.dome_radius_along_mm = 0: must be > 0"),
     ("steep", "= 6000", "= 150", "top: dome of radius 150 mm across with its crown at [200.0, 0.0] mm rises"),
     ("far crown", "crown_mm = [200, 0]", "crown_mm = [2000, 0]", "rises 222.2 mm; must be at most 80.0"),
-    ("region of two points", "[[0, -30], [60, -30], [60, 30], [0, 30]]", "[[0, 0], [1, 0]]", "thickness 2.points_mm = a list of 2"),
+    ("region of two points", AREA, "[[0, 0], [1, 0]]", "thickness 2.points_mm = a list of 2"),
     ("crossed region", "[[0, -30], [60, -30]", "[[60, -30], [0, -30]", "thickness 2: the outline crosses"),
     ("no thickness", "thickness_mm = 2.4", "", 'key "thickness_mm" is missing in thickness 2'),
-    ("decimal point", "thickness_mm = 2.4", "thickness_mm = 24", "thickness 2.thickness_mm = 24; must lie from 0.7 to 11.2"),
-    ("region off", "[[0, -30], [60, -30], [60, 30], [0, 30]]", "[[0, 200], [60, 200], [60, 230]]", "thickness 2: less than 2 mm"),
-    ("unit", "thickness_mm = 2.4", "thickness = 2.4", 'key "thickness" in thickness 2 is missing its unit; write thickness_mm'),
-    ("two thicknesses", "profile_mm", "thickness_mm = 9\nprofile_mm", 'patch "bridge": found thickness_mm, profile_mm; a patch\'s thickness takes'),
-    ("neither", "profile_mm = [[-76, 3], [-50, 7.5], [50, 7.5], [76, 3]]\n", "", 'patch "bridge": found none of its keys'),
-    ("angle alone", "profile_mm = [[-76, 3], [-50, 7.5], [50, 7.5], [76, 3]]", "profile_angle_deg = 3", "missing profile_mm"),
-    ("profile of one", "[[-76, 3], [-50, 7.5], [50, 7.5], [76, 3]]", "[[0, 3]]", 'patch "bridge".profile_mm = a list of 1'),
-    ("profile back", "[[-76, 3], [-50, 7.5]", "[[-50, 3], [-76, 7.5]", 'patch "bridge": profile row 2 at -76 mm is not beyond row 1'),
+    (
+        "decimal point",
+        "thickness_mm = 2.4",
+        "thickness_mm = 24",
+        "thickness 2.thickness_mm = 24; must lie from 0.7 to 11.2",
+    ),
+    ("region off", AREA, "[[0, 200], [60, 200], [60, 230]]", "thickness 2: less than 2 mm"),
+    (
+        "unit",
+        "thickness_mm = 2.4",
+        "thickness = 2.4",
+        'key "thickness" in thickness 2 is missing its unit; write thickness_mm',
+    ),
+    (
+        "two thicknesses",
+        "profile_mm",
+        "thickness_mm = 9\nprofile_mm",
+        'patch "bridge": found thickness_mm, profile_mm; a patch\'s thickness takes',
+    ),
+    ("neither", f"profile_mm = {WINGS}\n", "", 'patch "bridge": found none of its keys'),
+    ("angle alone", f"profile_mm = {WINGS}", "profile_angle_deg = 3", "missing profile_mm"),
+    ("profile of one", WINGS, "[[0, 3]]", 'patch "bridge".profile_mm = a list of 1'),
+    (
+        "profile back",
+        "[[-76, 3], [-50, 7.5]",
+        "[[-50, 3], [-76, 7.5]",
+        'patch "bridge": profile row 2 at -76 mm is not beyond row 1',
+    ),
     ("profile through", "[76, 3]", "[76, 0]", 'patch "bridge": profile row 4 is 0 mm thick; must be > 0'),
     ("square", "size_mm = [30, 152]", "size_mm = [80, 80]", "profile_mm without profile_angle_deg"),
     ("mass off", "at_mm = [98, 0]", "at_mm = [980, 0]", 'mass "pins" at [980.0, 0.0] mm: lies off the top'),
-    ("mass in hole", "at_mm = [98, 0]", "at_mm = [300, 0]", 'mass "pins" at [300.0, 0.0] mm: lies off the top or in a hole'),
+    (
+        "mass in hole",
+        "at_mm = [98, 0]",
+        "at_mm = [300, 0]",
+        'mass "pins" at [300.0, 0.0] mm: lies off the top or in a hole',
+    ),
     ("no grams", "grams = 6", "grams = 0", 'mass "pins".grams = 0: must be > 0'),
     ("grams missing", "grams = 6\n", "", 'key "grams" is missing in mass "pins"'),
     ("same name", '"pins"', '"saddle"', 'mass 2.name = "saddle": mass 1 has this name'),
-    ("absolute", '"thickness.csv"', '"/etc/hostname"', "top.thickness_csv = \"/etc/hostname\": must be a path inside"),
+    ("absolute", '"thickness.csv"', '"/etc/hostname"', 'top.thickness_csv = "/etc/hostname": must be a path inside'),
     ("outside", '"thickness.csv"', '"../thickness.csv"', "must be a path inside the case's folder"),
     ("no file", '"thickness.csv"', '"other.csv"', "other.csv: no such file in the case's folder"),
     ("folder", '"thickness.csv"', '"."', ".: is not a regular file"),
-]  # fmt: skip
+]
 
 
 @pytest.mark.parametrize(("old", "new", "expected"), [row[1:] for row in BAD], ids=[row[0] for row in BAD])
