@@ -261,6 +261,8 @@ def _brace(row: BraceTable) -> Brace:
         width=row.width_mm * MM,
         stations=np.array(row.stations_mm, dtype=float) * MM,
         shape=row.shape,
+        ring_angle=row.ring_angle_deg * DEGREE,
+        runout=row.runout_deg * DEGREE,
     )
 
 

@@ -40,6 +40,8 @@ def patch_of(row: PatchTable, holes: Sequence[Hole]) -> Patch:
         thickness=(row.thickness_mm or 0.0) * MM if profile is None else float(profile[:, 1].max()),
         side=row.side or ("outside" if is_bridge else "inside"),
         grain_angle=row.grain_angle_deg * DEGREE,
+        ring_angle=row.ring_angle_deg * DEGREE,
+        runout=row.runout_deg * DEGREE,
         is_bridge=is_bridge,
         profile=profile,
         profile_angle=0.0 if profile is None else _profile_angle(row),

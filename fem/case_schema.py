@@ -30,6 +30,8 @@ Poisson = Annotated[float, Field(gt=-5, lt=5)]
 Stress = Annotated[float, Field(gt=0, le=10_000)]
 Density = Annotated[float, Field(gt=0, le=25_000)]
 Spring = Annotated[float, Field(ge=0, le=1e9)]
+RingAngle = Annotated[float, Field(ge=-90, le=90)]
+Runout = Annotated[float, Field(ge=-45, le=45)]
 Moisture = Annotated[float, Field(ge=2, le=25)]
 Humidity = Annotated[float, Field(ge=5, le=95)]
 Celsius = Annotated[float, Field(ge=0, le=50)]
@@ -91,6 +93,8 @@ class TopTable(Table):
     wood: Name
     thickness_mm: Thickness
     grain_angle_deg: Angle = 0.0
+    ring_angle_deg: RingAngle = 0.0
+    runout_deg: Runout = 0.0
     edge_ring_width_mm: Height = 0.0
     edge_ring_reduction_mm: Height = 0.0
     thickness_csv: Line | None = None
@@ -127,6 +131,8 @@ class BraceTable(Table):
         list[Annotated[list[Height], Field(min_length=2, max_length=2)]], Field(min_length=2, max_length=MAX_POINTS)
     ]
     shape: Literal["square", "rounded", "peaked"] = "square"
+    ring_angle_deg: RingAngle = 0.0
+    runout_deg: Runout = 0.0
 
 
 class PatchTable(Table):
@@ -140,6 +146,8 @@ class PatchTable(Table):
     profile_angle_deg: Angle | None = None
     side: Literal["inside", "outside"] | None = None
     grain_angle_deg: Angle = 0.0
+    ring_angle_deg: RingAngle = 0.0
+    runout_deg: Runout = 0.0
     points_mm: Points | None = None
     centre_mm: Pair | None = None
     size_mm: Sizes | None = None

@@ -36,6 +36,8 @@ def plate_of(tables: CaseTable, folder: Path) -> Plate:
         wood=top.wood,
         thickness=top.thickness_mm * MM,
         grain_angle=top.grain_angle_deg * DEGREE,
+        ring_angle=top.ring_angle_deg * DEGREE,
+        runout=top.runout_deg * DEGREE,
         ring_width=top.edge_ring_width_mm * MM,
         ring_reduction=top.edge_ring_reduction_mm * MM,
         regions=tuple(_region(k, row) for k, row in enumerate(tables.thickness, start=1)),

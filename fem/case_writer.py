@@ -121,6 +121,7 @@ def brace_text(braces: Iterable[Brace]) -> str:
                 "width_mm": brace.width / MM,
                 "stations_mm": _mm(brace.stations),
                 "shape": brace.shape,
+                **_cut(brace),
             },
         )
         for brace in braces
@@ -167,11 +168,17 @@ def _hole(hole: Hole) -> str:
     return _table("[hole]", {"centre_mm": _mm(hole.centre), **sizes})
 
 
+def _cut(part: Plate | Brace | Patch) -> dict[str, Value]:
+    angles = {"ring_angle_deg": part.ring_angle / DEGREE, "runout_deg": part.runout / DEGREE}
+    return {key: angle for key, angle in angles.items() if angle}
+
+
 def _plate(plate: Plate) -> str:
     values: dict[str, Value] = {
         "wood": plate.wood,
         "thickness_mm": plate.thickness / MM,
         "grain_angle_deg": plate.grain_angle / DEGREE,
+        **_cut(plate),
         "edge_ring_width_mm": plate.ring_width / MM,
         "edge_ring_reduction_mm": plate.ring_reduction / MM,
     }
@@ -208,6 +215,7 @@ def _patch(patch: Patch, holes: Sequence[Hole]) -> str:
         **_thickness(patch),
         "side": patch.side,
         "grain_angle_deg": patch.grain_angle / DEGREE,
+        **_cut(patch),
         **_border(patch, holes),
     }
     return _table("[patch]", values)

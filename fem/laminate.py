@@ -1,5 +1,6 @@
 """Section stiffness and areal mass of flat layers of wood."""
 
+from dataclasses import dataclass
 from typing import Literal
 
 import numpy as np
@@ -12,8 +13,44 @@ SHEAR_CORRECTION = 5.0 / 6.0
 """Reissner's factor for a homogeneous section (E. Reissner, J. Appl. Mech. 12 (1945) A69)."""
 
 
-def lamina(wood: Wood, cut: Cut = "quarter") -> tuple[np.ndarray, np.ndarray]:
-    """Plane-stress stiffness of a layer in its own axes, and its two transverse shear moduli.
+@dataclass(frozen=True, slots=True)
+class Fibre:
+    """What a brace's section is made of: the wood as the brace sees it, along it, across it and upright.
+
+    Parameters
+    ----------
+    E : float, Pa
+        Stiffness in uniaxial stress along the brace.
+    G_upright, G_across : float, Pa
+        Shear moduli along the brace, in the upright plane and in the plane of the top.
+    Q, G : (3, 3) and (2, 2) arrays, Pa
+        As of `lamina` with the cut "on_edge".
+    """
+
+    E: float
+    G_upright: float
+    G_across: float
+    Q: np.ndarray
+    G: np.ndarray
+
+
+def grain_axes(cut: Cut, ring_angle: float = 0.0, runout: float = 0.0) -> np.ndarray:
+    """Unit vectors of L, R and T as columns (3, 3), seen along the grain on the face, across it, and out of the top.
+
+    The rings are turned about the grain first; then the whole wood is tipped about the direction across, so that its
+    grain rises out of the face.
+    """
+    c, s = np.cos(ring_angle), np.sin(ring_angle)
+    R = np.array([0.0, c, s]) if cut == "quarter" else np.array([0.0, s, c])
+    own = np.column_stack([[1.0, 0.0, 0.0], R, np.cross([1.0, 0.0, 0.0], R)])
+    c, s = np.cos(runout), np.sin(runout)
+    return np.array([[c, 0.0, -s], [0.0, 1.0, 0.0], [s, 0.0, c]]) @ own
+
+
+def lamina(
+    wood: Wood, cut: Cut = "quarter", ring_angle: float = 0.0, runout: float = 0.0
+) -> tuple[np.ndarray, np.ndarray]:
+    """Plane-stress stiffness of a layer in its own axes, and its transverse shear stiffness.
 
     Parameters
     ----------
@@ -21,28 +58,47 @@ def lamina(wood: Wood, cut: Cut = "quarter") -> tuple[np.ndarray, np.ndarray]:
     cut : {"quarter", "on_edge"}
         "quarter": L and R in the plane, T through it (tops, patches). "on_edge": L and T in the plane, R
         through it (braces seen from the top).
+    ring_angle : float, rad
+        How far the rings are turned about the grain away from that cut: a right angle makes "quarter" flat-sawn and
+        lays the rings of "on_edge" flat on the side.
+    runout : float, rad
+        How far the grain dips out of the face.
 
     Returns
     -------
     Q : (3, 3) array, Pa
         For the strains along, across and in-plane shear (engineering).
     G : (2, 2) array, Pa
-        Diagonal: shear through the thickness along and across.
+        Shear through the thickness along and across.
+
+    Notes
+    -----
+    Turned grain couples stresses in the plane with shear through the thickness. Here either is taken with the other's
+    stresses zero, as inverses of the two parts of the compliance. For bending of a single layer that is exact within
+    the plate theory: in the energy the coupling multiplies a stress odd in z with one even in z. What is left out is
+    the coupling of a stretched layer with shear through it.
 
     References
     ----------
     R. M. Jones, Mechanics of Composite Materials (1999), eq. 2.61-2.66: the inverse of the compliance's
-    in-plane part.
+    in-plane part. E. Reissner, J. Appl. Mech. 12 (1945) A69: stresses over the thickness.
     """
-    s = wood.compliance()
-    if cut == "quarter":
-        keep, shear, through = [0, 1], 5, [4, 3]
-    else:
-        keep, shear, through = [0, 2], 4, [5, 3]
-    Q = np.zeros((3, 3))
-    Q[:2, :2] = np.linalg.inv(s[np.ix_(keep, keep)])
-    Q[2, 2] = 1.0 / s[shear, shear]
-    return Q, np.diag(1.0 / np.diag(s)[through])
+    S = wood.seen_compliance(grain_axes(cut, ring_angle, runout))
+    plane, through = [0, 1, 5], [4, 3]
+    return np.linalg.inv(S[np.ix_(plane, plane)]), np.linalg.inv(S[np.ix_(through, through)])
+
+
+def fibre(wood: Wood, ring_angle: float = 0.0, runout: float = 0.0) -> Fibre:
+    """Wood of a brace, quarter-sawn on edge but for its ring angle and run-out, rad.
+
+    References
+    ----------
+    S. G. Lekhnitskii, Theory of Elasticity of an Anisotropic Body (1963), art. 6: moduli along turned axes, 1 / S'_11
+    and 1 / S'_55. A brace's coupling of stretching with shear is left out as in `lamina`.
+    """
+    S = wood.seen_compliance(grain_axes("on_edge", ring_angle, runout))
+    Q, G = lamina(wood, "on_edge", ring_angle, runout)
+    return Fibre(float(1 / S[0, 0]), float(1 / S[4, 4]), float(1 / S[5, 5]), Q, G)
 
 
 def rotated(Q: np.ndarray, G: np.ndarray, angle: float) -> tuple[np.ndarray, np.ndarray]:

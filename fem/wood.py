@@ -6,6 +6,8 @@ import numpy as np
 
 from bracedtop.geometry.errors import DesignError
 
+_PAIRS = ((0, 0), (1, 1), (2, 2), (1, 2), (0, 2), (0, 1))
+
 
 @dataclass(frozen=True, slots=True)
 class Wood:
@@ -76,3 +78,23 @@ class Wood:
         s[0, 2] = s[2, 0] = s_LT
         s[1, 2] = s[2, 1] = s_RT
         return s
+
+    def seen_compliance(self, axes: np.ndarray) -> np.ndarray:
+        """Compliance in other axes, (6, 6) in 1/Pa, order 11, 22, 33, 23, 13, 12 (engineering shear).
+
+        Parameters
+        ----------
+        axes : (3, 3) array
+            Columns: the unit vectors of L, R and T in the axes 1, 2, 3.
+
+        References
+        ----------
+        T. C. T. Ting, Anisotropic Elasticity (1996), eq. 2.5-8: S' = N S N^T, where N turns the engineering strains.
+        """
+        N = np.zeros((6, 6))
+        for row, (i, j) in enumerate(_PAIRS):
+            for column, (k, m) in enumerate(_PAIRS):
+                # A shear of the wood enters twice, and half of it is the tensor's; so does a shear that is asked for.
+                both = axes[i, k] * axes[j, m] + (axes[i, m] * axes[j, k] if k != m else 0.0)
+                N[row, column] = both * (1.0 if i == j else 2.0) * (1.0 if k == m else 0.5)
+        return np.asarray(N @ self.compliance() @ N.T)

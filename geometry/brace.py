@@ -29,6 +29,11 @@ class Brace:
         linear. Two stations at one distance make a step.
     shape : {"square", "rounded", "peaked"}
         Form of the free side of the section.
+    ring_angle : float, rad
+        Of the growth rings, turned about the grain: 0 quarter-sawn on edge (R upright, the rings lie as layers
+        parallel to the top), a right angle with the rings standing upright in it.
+    runout : float, rad
+        How far the grain rises out of the brace's length, seen from its side.
 
     Raises
     ------
@@ -42,6 +47,8 @@ class Brace:
     width: float
     stations: Array
     shape: Shape = "square"
+    ring_angle: float = 0.0
+    runout: float = 0.0
 
     def __post_init__(self) -> None:
         """Check the brace once."""

@@ -37,6 +37,11 @@ class Plate:
     grid : ThicknessGrid or None
     dome : Dome or None
         None for a flat top.
+    ring_angle : float, rad
+        Of the growth rings, turned about the grain: 0 quarter-sawn (rings upright to the face), a right angle
+        flat-sawn.
+    runout : float, rad
+        How far the grain dips out of the face.
 
     Raises
     ------
@@ -52,6 +57,8 @@ class Plate:
     regions: tuple[ThicknessRegion, ...] = ()
     grid: ThicknessGrid | None = None
     dome: Dome | None = None
+    ring_angle: float = 0.0
+    runout: float = 0.0
 
     def __post_init__(self) -> None:
         """Check the sizes once."""

@@ -34,6 +34,8 @@ class Patch:
         beyond the ends. None: `thickness` throughout.
     profile_angle : float, rad
         Anticlockwise from x.
+    ring_angle, runout : float, rad
+        Of its wood, as of the top's.
 
     Raises
     ------
@@ -50,6 +52,8 @@ class Patch:
     is_bridge: bool = False
     profile: Array | None = None
     profile_angle: float = 0.0
+    ring_angle: float = 0.0
+    runout: float = 0.0
 
     def __post_init__(self) -> None:
         """Check the thickness once."""
