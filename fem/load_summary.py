@@ -14,8 +14,8 @@ from bracedtop.fem.footprint import Points
 from bracedtop.fem.model import Model
 from bracedtop.fem.static import Static, Traction, fields_at, force_vector, resultant, solve_static
 from bracedtop.fem.strength import LONG_TERM_STRENGTH, Strength
-from bracedtop.fem.strings import StringSet
 from bracedtop.fem.stress import BraceStress, brace_stress, largest
+from bracedtop.fem.strings import StringSet
 from bracedtop.geometry.design import Design, Edge
 
 Xy = tuple[float, float]
@@ -183,9 +183,7 @@ def _dip_and_belly(static: Static, bridge: np.ndarray) -> tuple[Spot | None, Spo
     behind = np.flatnonzero(inside & (xy[:, 0] < rear))
     dip = ahead[w[ahead].argmin()] if len(ahead) else None
     belly = behind[w[behind].argmax()] if len(behind) else None
-    return tuple(
-        None if k is None else Spot(float(w[k]), (float(xy[k, 0]), float(xy[k, 1]))) for k in (dip, belly)
-    )  # type: ignore[return-value]
+    return tuple(None if k is None else Spot(float(w[k]), (float(xy[k, 0]), float(xy[k, 1]))) for k in (dip, belly))  # type: ignore[return-value]
 
 
 def _top_lines(static: Static, strengths: Mapping[str, Strength]) -> list[StressLine]:

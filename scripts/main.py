@@ -18,6 +18,7 @@ COMMANDS = {
     "taps": "read the taps: frequencies, decays, spread",
     "compare": "predicted against tapped, and what a millimetre off each brace does",
     "shave": "take wood off one brace in the model and see before and after",
+    "load": "what the strings do to the top: turn of the bridge, dip and belly, stresses",
     "season": "the modes in dry air and in damp air",
     "check": "run the published checks",
 }

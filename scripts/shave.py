@@ -62,7 +62,7 @@ def run(args: argparse.Namespace) -> int:
 
     progress = Progress(quiet=args.quiet)
     case = read_case(args.case)
-    _refuse_unknown(args.brace, [brace.name for brace in case.design.braces])
+    refuse_unknown(args.brace, [brace.name for brace in case.design.braces])
     design = shaved_design(case.design, args.brace, args.start, args.stop, args.take)
     with progress.stage("as drawn"):
         model = build_model(case.design, case.woods, size=mesh_size(case))
@@ -104,7 +104,8 @@ def run(args: argparse.Namespace) -> int:
     return 0
 
 
-def _refuse_unknown(name: str, known: list[str]) -> None:
+def refuse_unknown(name: str, known: list[str]) -> None:
+    """Refuse the name of a brace that is not among the known ones."""
     from bracedtop.fem.toml_file import did_you_mean, shown
     from bracedtop.geometry.errors import DesignError
 
