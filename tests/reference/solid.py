@@ -166,16 +166,28 @@ def stiffness(wood: Wood, axes: np.ndarray) -> np.ndarray:
     return np.array([[tensor[i, j, k, m] for k, m in VOIGT] for i, j in VOIGT])
 
 
-def plate_axes(angle: float) -> np.ndarray:
-    """Axes of a flat quarter-sawn layer with its grain at `angle`, rad: R in the plane, T through it."""
+def plate_axes(angle: float, rings: float = 0.0, runout: float = 0.0) -> np.ndarray:
+    """Axes of a flat quarter-sawn layer with its grain at `angle`, rad: R in the plane, T through it.
+
+    With the rings turned about the grain by `rings`, and the grain tipped upwards by `runout`, rad.
+    """
     c, s = np.cos(angle), np.sin(angle)
-    return np.array([[c, -s, 0.0], [s, c, 0.0], [0.0, 0.0, 1.0]])
+    flat = np.array([[c, -s, 0.0], [s, c, 0.0], [0.0, 0.0, 1.0]])
+    return _turned(_turned(flat, 0, rings), 1, -runout, about=flat)
 
 
-def brace_axes(angle: float) -> np.ndarray:
-    """Axes of a brace quarter-sawn on edge: R upright, T across."""
+def brace_axes(angle: float, rings: float = 0.0, runout: float = 0.0) -> np.ndarray:
+    """Axes of a brace quarter-sawn on edge: R upright, T across; its rings turned towards those of a flat layer."""
     c, s = np.cos(angle), np.sin(angle)
-    return np.array([[c, 0.0, s], [s, 0.0, -c], [0.0, 1.0, 0.0]])
+    upright = np.array([[c, 0.0, s], [s, 0.0, -c], [0.0, 1.0, 0.0]])
+    return _turned(_turned(upright, 0, -rings), 2, runout, about=upright)
+
+
+def _turned(axes: np.ndarray, k: int, angle: float, about: np.ndarray | None = None) -> np.ndarray:
+    """Axes (columns) turned by `angle` about column `k` of them, or of `about` (O. Rodrigues's formula)."""
+    n = (axes if about is None else about)[:, k]
+    cross = np.array([[0.0, -n[2], n[1]], [n[2], 0.0, -n[0]], [-n[1], n[0], 0.0]])
+    return axes + np.sin(angle) * cross @ axes + (1 - np.cos(angle)) * cross @ cross @ axes
 
 
 Part = tuple[str, np.ndarray]
@@ -187,7 +199,7 @@ def _draw(
     plate = design.plate
     t = MM * plate.thickness
     solids = []
-    parts: dict[str, Part] = {"top": (plate.wood, plate_axes(plate.grain_angle))}
+    parts: dict[str, Part] = {"top": (plate.wood, plate_axes(plate.grain_angle, plate.ring_angle, plate.runout))}
     for low, high in ((-t / 2, 0.0), (0.0, t / 2)) if design.edge.kind == "hinged" else ((-t / 2, t / 2),):
         solids.append(_plate(design, low, high, where))
     braces = _braces(design, t)
@@ -201,11 +213,11 @@ def _draw(
             for brace in braces.values():
                 solid = solid - brace
         name = f"patch {patch.name}"
-        parts[name] = (patch.wood, plate_axes(patch.grain_angle))
+        parts[name] = (patch.wood, plate_axes(patch.grain_angle, patch.ring_angle, patch.runout))
         solids.append(_named(solid, name))
     for brace in design.braces:
         name = f"brace {brace.name}"
-        parts[name] = (brace.wood, brace_axes(_angle(brace)))
+        parts[name] = (brace.wood, brace_axes(_angle(brace), brace.ring_angle, brace.runout))
         solid = _named(braces[brace.name], name)
         if brace_size is not None:
             solid.maxh = MM * brace_size
