@@ -61,6 +61,23 @@ def string_tractions(model: Model, strings: StringSet) -> list[Traction]:
     return tractions
 
 
+def bridge_points(model: Model, strings: StringSet) -> tuple[Points, np.ndarray]:
+    """Points over the whole bridge, or over the strings' feet where none is drawn, and their positions (n, 2) in m."""
+    bridge = bridge_of(model.design)
+    if bridge is not None:
+        return points_in(list(_triangles(model, bridge)), model.locator)
+    x, y = model.design.driving_point
+    feet = (_foot(model.design, np.array([x, y + offset])) for offset in strings.offsets)
+    return points_in([cell for cells in feet for cell in cells], model.locator)
+
+
+def _triangles(model: Model, bridge: Patch) -> np.ndarray:
+    """Corners (n, 3, 2) in m of the triangles under the bridge; the mesh follows its border."""
+    flat = model.mesh.flat
+    under = np.asarray(flat.subdomains[f"patch {bridge.name}"], dtype=int)
+    return np.asarray(flat.p[:, flat.t[:, under]].transpose(2, 1, 0))
+
+
 def _foot(design: Design, at: np.ndarray) -> list[np.ndarray]:
     foot = shapely.Point(at).buffer(FOOT, quad_segs=8)
     return [shapely.get_coordinates(foot.exterior)[:-1]] if design.region.covers(foot) else []
@@ -68,8 +85,7 @@ def _foot(design: Design, at: np.ndarray) -> list[np.ndarray]:
 
 def _strip(model: Model, bridge: Patch, y: float, spacing: float) -> list[np.ndarray]:
     """Convex cells of the bridge within half a spacing of the string at y; none if it passes beside the bridge."""
-    flat = model.mesh.flat
-    triangles = flat.p[:, flat.t[:, np.asarray(flat.subdomains[f"patch {bridge.name}"], dtype=int)]].transpose(2, 1, 0)
+    triangles = _triangles(model, bridge)
     x0, y0 = triangles.min(axis=(0, 1))
     x1, y1 = triangles.max(axis=(0, 1))
     if not y0 <= y <= y1:

@@ -8,11 +8,11 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from bracedtop.fem.bridge_load import bridge_of, string_tractions
+from bracedtop.fem.bridge_load import bridge_of, bridge_points, string_tractions
 from bracedtop.fem.deflection import fine_triangles
 from bracedtop.fem.footprint import Points
 from bracedtop.fem.model import Model
-from bracedtop.fem.static import Static, Traction, fields_at, force_vector, resultant, solve_static
+from bracedtop.fem.static import Static, fields_at, force_vector, resultant, solve_static
 from bracedtop.fem.strength import LONG_TERM_STRENGTH, Strength
 from bracedtop.fem.stress import BraceStress, brace_stress, largest
 from bracedtop.fem.strings import StringSet
@@ -124,11 +124,9 @@ def load_summary(model: Model, strings: StringSet, strengths: Mapping[str, Stren
     AccuracyError
         If the static solution fails its check.
     """
-    tractions = string_tractions(model, strings)
-    static = solve_static(model, force_vector(model, tractions))
+    static = solve_static(model, force_vector(model, string_tractions(model, strings)))
     pull, push = strings.forces().sum(axis=0)
-    area = _loaded_points(model, tractions)
-    xy = model.locator.positions(area.element, area.local)
+    area, xy = bridge_points(model, strings)
     dip, belly = _dip_and_belly(static, xy)
     lines = [*_top_lines(static, strengths), *_bridge_lines(model, strings, strengths, area, xy)]
     for brace in model.design.braces:
@@ -143,19 +141,6 @@ def load_summary(model: Model, strings: StringSet, strengths: Mapping[str, Stren
         belly,
         tuple(lines),
         _balance(static),
-    )
-
-
-def _loaded_points(model: Model, tractions: list[Traction]) -> Points:
-    """Points over the bridge, or over the strings' feet where no bridge is drawn."""
-    bridge = bridge_of(model.design)
-    if bridge is not None:
-        return next(g.points for g in model.groups if g.part == f"patch {bridge.name}" and (g.points.weight > 0).all())
-    every = [traction.points for traction in tractions]
-    return Points(
-        np.concatenate([p.element for p in every]),
-        np.concatenate([p.local for p in every], axis=1),
-        np.concatenate([p.weight for p in every]),
     )
 
 
@@ -181,9 +166,13 @@ def _dip_and_belly(static: Static, bridge: np.ndarray) -> tuple[Spot | None, Spo
     inside = (xy[:, 1] >= right) & (xy[:, 1] <= left)
     ahead = np.flatnonzero(inside & (xy[:, 0] > front) & (xy[:, 0] < stop))
     behind = np.flatnonzero(inside & (xy[:, 0] < rear))
-    dip = ahead[w[ahead].argmin()] if len(ahead) else None
-    belly = behind[w[behind].argmax()] if len(behind) else None
-    return tuple(None if k is None else Spot(float(w[k]), (float(xy[k, 0]), float(xy[k, 1]))) for k in (dip, belly))  # type: ignore[return-value]
+    dip = _spot(w, xy, int(ahead[w[ahead].argmin()])) if len(ahead) else None
+    belly = _spot(w, xy, int(behind[w[behind].argmax()])) if len(behind) else None
+    return dip, belly
+
+
+def _spot(w: np.ndarray, xy: np.ndarray, k: int) -> Spot:
+    return Spot(float(w[k]), (float(xy[k, 0]), float(xy[k, 1])))
 
 
 def _top_lines(static: Static, strengths: Mapping[str, Strength]) -> list[StressLine]:
@@ -260,8 +249,8 @@ def _least(woods: list[Strength], key: str) -> float | None:
 def _balance(static: Static) -> float:
     load = resultant(static.model, static.force)
     left = load + resultant(static.model, static.reaction)
-    parts = [np.linalg.norm(left[k : k + 3]) / max(np.linalg.norm(load[k : k + 3]), 1e-300) for k in (0, 3)]
-    return float(max(parts))
+    sizes = np.linalg.norm(np.reshape(load, (2, 3)), axis=1)
+    return float((np.linalg.norm(np.reshape(left, (2, 3)), axis=1) / np.maximum(sizes, 1e-300)).max())
 
 
 def _place(xy: np.ndarray) -> str:

@@ -117,12 +117,12 @@ def resultant(model: Model, forces: np.ndarray) -> np.ndarray:
 
 def fields_at(static: Static, points: Points) -> np.ndarray:
     """u, v, w in m and the two rotations at points, (n, 5)."""
-    return displacements(static.model.space, points, _shapes(static))[0]
+    return np.asarray(displacements(static.model.space, points, _shapes(static))[0])
 
 
 def strains_at(static: Static, points: Points) -> np.ndarray:
     """Generalised strains at points, (n, 9), in the order of DEVELOPERS.md, "Conventions"."""
-    return strains(static.model.space, points, _shapes(static))[0]
+    return np.asarray(strains(static.model.space, points, _shapes(static))[0])
 
 
 def deflections_at(static: Static, xy: np.ndarray) -> np.ndarray:

@@ -167,7 +167,8 @@ def _crossed(static: Static, name: str, number: int) -> np.ndarray | None:
     if name not in pair:
         return None
     k = pair.index(name)
-    top_under, bottom_over, top_over = crossing_layers(*block.heights, block.crossing.kept)
+    under, over = block.heights
+    top_under, bottom_over, top_over = crossing_layers(under, over, block.crossing.kept)
     low, high = ((0.0 * top_under, top_under), (bottom_over, top_over))[k]
     at = high > low + 1e-9
     if not at.any():
