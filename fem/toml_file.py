@@ -9,7 +9,7 @@ import tomllib
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
-from typing import Any, TypeVar
+from typing import Any, NoReturn, TypeVar
 
 from pydantic import ValidationError
 
@@ -91,6 +91,17 @@ def regular_bytes(path: Path, most: int, what: str) -> bytes:
     except OSError as error:
         message = f"{shown_text(str(path))}: cannot be read ({error.strerror}); {what}"
         raise FileError(message) from None
+
+
+def refuse_value(file: str, where: str, found: str, allowed: str) -> NoReturn:
+    """Refuse a value that cannot be used, in one line.
+
+    Raises
+    ------
+    FileError
+    """
+    message = f"{file}: {where} = {found}: {allowed}"
+    raise FileError(message)
 
 
 def _text(content: bytes, file: str, layout: Layout) -> str:

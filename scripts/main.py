@@ -20,6 +20,7 @@ COMMANDS = {
     "shave": "take wood off one brace in the model and see before and after",
     "load": "what the strings do to the top: turn of the bridge, dip and belly, stresses",
     "season": "the modes in dry air and in damp air",
+    "wood": "constants of your own wood from the taps of a board",
     "check": "run the published checks",
 }
 
