@@ -1,6 +1,7 @@
 """A case folder's drawing: top.toml to a design in SI units with its woods and targets.
 
-Depends on geometry, fem/case_file, fem/case_top, fem/case_patch, fem/case_strings, fem/wood, fem/wood_table.
+Depends on geometry, fem/board_wood, fem/case_file, fem/case_top, fem/case_patch, fem/case_strings, fem/wood,
+fem/wood_table.
 """
 
 import math
@@ -12,6 +13,7 @@ from typing import NoReturn
 import numpy as np
 import shapely
 
+from bracedtop.fem.board_wood import board_wood
 from bracedtop.fem.case_file import FILE_NAME, read_tables
 from bracedtop.fem.case_patch import mass_of, patch_of
 from bracedtop.fem.case_schema import (
@@ -126,7 +128,9 @@ def read_case(folder: Path) -> Case:
     tables = read_tables(folder)
     try:
         climate = None if tables.climate is None else _climate(tables.climate)
-        woods = _woods(tables) if climate is None else woods_at(_woods(tables), climate)
+        woods = _woods(tables, folder)
+        if climate is not None:
+            woods = woods_at(woods, climate)
         design = _design(tables, folder)
         check_layout(design)
         _check_driving_point(design)
@@ -161,8 +165,8 @@ def _climate(table: ClimateTable) -> Climate:
     return Climate((table.moisture_percent or 0.0) / 100, table.temperature_c)
 
 
-def _woods(tables: CaseTable) -> dict[str, Wood]:
-    woods = {name: _own_wood(name, table) for name, table in tables.wood.items()}
+def _woods(tables: CaseTable, folder: Path) -> dict[str, Wood]:
+    woods = {name: _own_wood(name, table, folder) for name, table in tables.wood.items()}
     uses = [("top.wood", tables.top.wood)]
     uses += [(f'brace "{row.name}".wood', row.wood) for row in tables.brace]
     uses += [(f'patch "{row.name}".wood', row.wood) for row in tables.patch]
@@ -180,7 +184,9 @@ def _built_in(where: str, name: str, own: tuple[str, ...]) -> Wood:
     return handbook_wood(name)
 
 
-def _own_wood(name: str, table: WoodTable) -> Wood:
+def _own_wood(name: str, table: WoodTable, folder: Path) -> Wood:
+    if table.board is not None:
+        return board_wood(name, table.board, folder, f'{FILE_NAME}: wood "{name}".board')
     density = table.density_kg_per_m3
     if table.E_gpa is not None and table.nu is not None and density is not None:
         return isotropic(name, table.E_gpa * GPA, table.nu, density)

@@ -244,8 +244,9 @@ STRENGTH_KEYS = (
 
 
 class WoodTable(Table):
-    """[wood.NAME]: constants of the maker's own, all or on the base of a built-in wood, or an isotropic solid."""
+    """[wood.NAME]: the maker's own, from a board's taps, all constants or some with a base, or an isotropic solid."""
 
+    board: Line | None = None
     based_on: Name | None = None
     E_L_gpa: Modulus | None = None
     E_R_gpa: Modulus | None = None
@@ -268,7 +269,11 @@ class WoodTable(Table):
     @model_validator(mode="after")
     def _check(self) -> "WoodTable":
         given = self.model_fields_set
-        if "based_on" in given:
+        if "board" in given:
+            mixed = [key for key in type(self).model_fields if key in given - {"board", *STRENGTH_KEYS}]
+            if mixed:
+                refuse(f"board together with {mixed[0]}; the board file tells all but {', '.join(STRENGTH_KEYS)}")
+        elif "based_on" in given:
             mixed = [key for key in ("E_gpa", "nu") if key in given]
             if mixed:
                 refuse(f"based_on together with {mixed[0]}; allowed beside it: {', '.join(ORTHOTROPIC_KEYS)}")
@@ -279,7 +284,9 @@ class WoodTable(Table):
         else:
             lacking = [key for key in ORTHOTROPIC_KEYS if key not in given]
             if lacking:
-                refuse(f"{', '.join(lacking)} missing; give every constant, or based_on = a built-in wood")
+                refuse(
+                    f"{', '.join(lacking)} missing; give every constant, based_on = a built-in wood, or board = a board file"
+                )
         return self
 
 

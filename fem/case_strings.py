@@ -1,9 +1,9 @@
 """The strings of a drawing, [strings] and [[string]], and the strengths of its woods.
 
-Depends on geometry, fem/case_schema, fem/strings, fem/strength, fem/wood_table.
+Depends on geometry, fem/case_schema, fem/strings, fem/strength, fem/wood, fem/wood_table.
 """
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Mapping
 from dataclasses import replace
 from typing import NoReturn
 
@@ -11,6 +11,7 @@ from bracedtop.fem.case_schema import STRENGTH_KEYS, CaseTable, StringTable, Woo
 from bracedtop.fem.strength import Strength, handbook_strength
 from bracedtop.fem.strings import SPREAD, String, StringSet, tension
 from bracedtop.fem.toml_file import shown
+from bracedtop.fem.wood import Wood
 from bracedtop.fem.wood_table import wood_names
 from bracedtop.geometry.errors import FileError
 from bracedtop.geometry.units import DEGREE, GRAM, MM, MPA, note_frequency
@@ -47,13 +48,16 @@ def strings_of(tables: CaseTable) -> StringSet | None:
     )
 
 
-def strengths_of(tables: CaseTable, names: Iterable[str]) -> Mapping[str, Strength]:
+def strengths_of(tables: CaseTable, woods: Mapping[str, Wood]) -> Mapping[str, Strength]:
     """Strengths of woods by their names in the drawing; built-in values where the drawing has none of its own."""
-    return {name: _strength(name, tables.wood.get(name)) for name in names}
+    return {name: _strength(wood, tables.wood.get(name)) for name, wood in woods.items()}
 
 
-def _strength(name: str, table: WoodTable | None) -> Strength:
-    base = name if table is None else table.based_on
+def _strength(wood: Wood, table: WoodTable | None) -> Strength:
+    base = wood.name if table is None else table.based_on
+    if table is not None and table.board is not None:
+        # Taps tell stiffness only.
+        base = wood.species
     known = handbook_strength(base) if base in wood_names() and base is not None else Strength(source="not known")
     if table is None:
         return known
