@@ -65,8 +65,9 @@ class BoardFit:
         What the frequencies depend on, then the density.
     covariance : (n, n) array
         Of the constants' logarithms, of nu_LR itself, in their order.
-    hz : (n_taps,) array
-        Frequencies of the fitted board.
+    hz, expected : (n_taps,) arrays
+        Frequencies of the fitted board in Hz, and how far they may lie from the taps, relative: one standard error of
+        taps, sizes, mass and assumed constants together.
     slopes : mapping of str to (n_taps,) array
         d ln f / d ln constant.
     likeness : (n_taps,) array
@@ -84,6 +85,7 @@ class BoardFit:
     constants: tuple[Constant, ...]
     covariance: np.ndarray
     hz: np.ndarray
+    expected: np.ndarray
     slopes: Mapping[str, np.ndarray]
     likeness: np.ndarray
     weak: tuple[Weak, ...]
@@ -230,13 +232,15 @@ def _result(board: Board, solution: _Solution, data: _Data) -> BoardFit:
     units = np.array([SPREADS[name] for name in every.free])
     weak, condition = weak_directions(every.free, by_unknown[:, every.free_at], C_every, units, 1 / TOLD)
     given = {c.name: (c.value, c.error) for c in constants if c.name in parameters.free}
-    warnings = doubts(board, response.likeness, left, np.sqrt(np.diag(C)), given, unlikely=unlikely)
+    expected = np.sqrt(np.diag(C))
+    warnings = doubts(board, response.likeness, left, expected, given, unlikely=unlikely)
     return BoardFit(
         board=board,
         wood=_wood(board, constants),
         constants=constants,
         covariance=covariance,
         hz=response.hz,
+        expected=expected,
         slopes={name: response.slopes[:, i] for i, name in enumerate(parameters.constants)},
         likeness=response.likeness,
         weak=weak,

@@ -284,9 +284,8 @@ class WoodTable(Table):
         else:
             lacking = [key for key in ORTHOTROPIC_KEYS if key not in given]
             if lacking:
-                refuse(
-                    f"{', '.join(lacking)} missing; give every constant, based_on = a built-in wood, or board = a board file"
-                )
+                allowed = "give every constant, based_on = a built-in wood, or board = a board file"
+                refuse(f"{', '.join(lacking)} missing; {allowed}")
         return self
 
 

@@ -47,10 +47,8 @@ def bending_frequencies(length: float, EI: float, GA: float, mass: float, turn: 
     n = DEGREE + 1
     x, weight = np.polynomial.legendre.leggauss(n)
     P = np.polynomial.legendre.legvander(x, DEGREE)
-    eye = np.eye(n)
-    D = np.column_stack([np.polynomial.legendre.legval(x, np.polynomial.legendre.legder(eye[k])) for k in range(n)]) * (
-        2 / length
-    )
+    legendre = np.polynomial.legendre
+    D = legendre.legval(x, legendre.legder(np.eye(n))).T * (2 / length)
     weight = weight * length / 2
     zero = np.zeros_like(P)
     curvature, slip = np.hstack([zero, D]), np.hstack([D, P])

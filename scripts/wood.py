@@ -119,11 +119,12 @@ def wood_json(fit: "BoardFit", losses: "tuple[Loss, ...]", merits: "tuple[Merit,
                 "hz": tap.hz.value,
                 "error_hz": tap.hz.error,
                 "fitted_hz": float(hz),
+                "errors_explain_percent": 100 * float(expected),
                 "likeness": float(mac),
                 "loss": None if tap.loss is None else tap.loss.value,
                 "source": tap.source,
             }
-            for tap, hz, mac in zip(board.taps, fit.hz, fit.likeness, strict=True)
+            for tap, hz, expected, mac in zip(board.taps, fit.hz, fit.expected, fit.likeness, strict=True)
         ],
         "losses": [{"name": x.name, "value": x.value, "error": x.error, "determined": x.determined} for x in losses],
         "merit": [
@@ -192,10 +193,10 @@ def print_wood(fit: "BoardFit", losses: "tuple[Loss, ...]", merits: "tuple[Merit
         print(f"The taps hardly tell {change_words(weak.change)}: it moves none by more than {percent(weak.effect)}.")
     print()
     rows = []
-    for tap, hz in zip(board.taps, fit.hz.tolist(), strict=True):
-        difference = f"{signed(100 * (hz / tap.hz.value - 1), 2)} %"
-        rows.append([tap.words, tap.source, f"{tap.hz.value:.1f}", f"{tap.hz.error:.2f}", f"{hz:.1f}", difference])
-    print_table(["tap", "read from", "Hz", "error", "fitted", "difference"], rows, left=2)
+    for tap, hz, expected in zip(board.taps, fit.hz.tolist(), fit.expected.tolist(), strict=True):
+        off = [f"{signed(100 * (hz / tap.hz.value - 1), 2)} %", f"{100 * expected:.1f} %"]
+        rows.append([tap.words, tap.source, f"{tap.hz.value:.1f}", f"{tap.hz.error:.2f}", f"{hz:.1f}", *off])
+    print_table(["tap", "read from", "Hz", "error", "fitted", "off by", "errors explain"], rows, left=2)
     print()
     if losses:
         print_table(
