@@ -7,8 +7,8 @@ import shapely
 
 from bracedtop.fem.bridge_motion import BridgeMotion, bridge_motions
 from bracedtop.fem.laminate import lamina, layer_stiffness, rotated
+from bracedtop.fem.layer import part_strains
 from bracedtop.fem.model import Model, Modes, deflections
-from bracedtop.fem.plate import strains
 from bracedtop.fem.sampling import Group
 
 _GRID = 64
@@ -129,7 +129,7 @@ def energy_shares(model: Model, modes: Modes) -> dict[str, np.ndarray]:
     lam = modes.eigenvalues
     shares: dict[str, np.ndarray] = {}
     for group in model.groups:
-        e = strains(model.space, group.points, modes.shapes)
+        e = part_strains(model.space, model.layers, group, modes.vectors)
         if group.part in ("top", "ring"):
             for constant, part in TOP_CONSTANTS.items():
                 C = _top_stiffness_part(model, group, constant)
@@ -137,8 +137,7 @@ def energy_shares(model: Model, modes: Modes) -> dict[str, np.ndarray]:
         else:
             shares[group.part] = shares.get(group.part, 0.0) + _energy(e, group, group.stiffness) / lam
     if model.springs.nnz:
-        flat = modes.shapes.reshape(len(lam), -1)
-        shares["edge"] = np.einsum("mi,mi->m", flat, (model.springs @ flat.T).T) / lam
+        shares["edge"] = np.einsum("mi,mi->m", modes.vectors, (model.springs @ modes.vectors.T).T) / lam
     return shares
 
 
@@ -152,11 +151,11 @@ def _top_stiffness_part(model: Model, group: Group, constant: str) -> np.ndarray
     """P dC/dp of the top's section stiffness for one of its constants, (n, 9, 9)."""
     plate = model.design.plate
     wood = model.woods[plate.wood]
-    t = plate.thickness - (plate.ring_reduction if group.part == "ring" else 0.0)
+    faces = model.top.faces(group.points)
     step = 1e-4
     stiffness = []
     for factor in (1 + step, 1 - step):
-        Q, G = rotated(*lamina(replace(wood, **{constant: factor * getattr(wood, constant)})), plate.grain_angle)
-        stiffness.append(layer_stiffness(Q, G, np.array([-t / 2]), np.array([t / 2]))[0])
-    derivative = (stiffness[0] - stiffness[1]) / (2 * step)
-    return np.broadcast_to(derivative, group.stiffness.shape)
+        changed = replace(wood, **{constant: factor * getattr(wood, constant)})
+        Q, G = rotated(*lamina(changed, "quarter", plate.ring_angle, plate.runout), plate.grain_angle)
+        stiffness.append(layer_stiffness(Q, G, *faces))
+    return np.asarray((stiffness[0] - stiffness[1]) / (2 * step))

@@ -55,15 +55,22 @@ class Band:
     half: float
 
 
+def widened(band: Band, by: float) -> Band:
+    """A strip that reaches `by` m further to either side."""
+    return Band(band.point, band.normal, band.half + by)
+
+
 def strip_points(
-    brace: Brace, bands: Sequence[Band], ends: tuple[float, float], locator: Locator
+    brace: Brace, bands: Sequence[Band], near: Sequence[Band], ends: tuple[float, float], locator: Locator
 ) -> tuple[Points, np.ndarray, np.ndarray]:
-    """Points over a brace's face outside the `bands` of the braces that it crosses.
+    """Points over a brace's face outside the `bands` of the braces that it meets.
 
     Parameters
     ----------
     brace : Brace
     bands : sequence of Band
+    near : sequence of Band
+        Wider bands across whose borders no piece lies.
     ends : pair, m
         Distances along the brace at which its hold begins and ends; no piece lies across them.
     locator : Locator
@@ -92,6 +99,9 @@ def strip_points(
         for band in bands:
             if -brace.width < (band.point - corner) @ t < length + brace.width:
                 cells = [part for cell in cells for part in _outside(cell, band)]
+        for band in near:
+            if -brace.width < (band.point - corner) @ t < length + brace.width:
+                cells = [part for cell in cells for part in (*_outside(cell, band), *_inside(cell, band))]
         points, xy = points_in(cells, locator)
         found.append(points)
         distances.append(np.clip((xy - corner) @ t, 0.0, length) + start)
@@ -128,11 +138,11 @@ def block_points(
     return points, distances, angles
 
 
-def band_of(design: Design, name: str, crossing: Crossing) -> Band:
-    """The strip of brace `name` near a crossing."""
+def band_of(design: Design, name: str, point: np.ndarray) -> Band:
+    """The strip of brace `name` near a point on it."""
     brace = design.brace(name)
-    point = np.asarray(crossing.point)
-    tangent = brace.position(np.array([distance_to(brace, point)]))[1][0]
+    at, tangents = brace.position(np.array([distance_to(brace, point)]))
+    point, tangent = at[0], tangents[0]
     return Band(point, np.array([-tangent[1], tangent[0]]), brace.width / 2)
 
 
@@ -185,6 +195,15 @@ def _outside(cell: np.ndarray, band: Band) -> list[np.ndarray]:
     height = (cell - band.point) @ band.normal
     parts = (_below(cell, height + band.half), _below(cell, band.half - height))
     return [part for part in parts if len(part) >= 3]
+
+
+def _inside(cell: np.ndarray, band: Band) -> list[np.ndarray]:
+    """The part of a convex cell within a band, if any."""
+    part = cell
+    for side in (1.0, -1.0):
+        if len(part):
+            part = _below(part, side * ((part - band.point) @ band.normal) - band.half)
+    return [part] if len(part) >= 3 else []
 
 
 def _below(cell: np.ndarray, height: np.ndarray) -> np.ndarray:

@@ -19,17 +19,23 @@ class Fibre:
 
     Parameters
     ----------
-    E : float, Pa
-        Stiffness in uniaxial stress along the brace.
-    G_upright, G_across : float, Pa
-        Shear moduli along the brace, in the upright plane and in the plane of the top.
+    E, E_across, E_upright : float, Pa
+        Stiffness in uniaxial stress along the brace, across it and upright.
+    G_upright, G_across, G_rolling : float, Pa
+        Shear moduli: along the brace in the upright plane and in the plane of the top, and in its section.
+    nu_across : float
+        Contraction across over extension along the brace.
     Q, G : (3, 3) and (2, 2) arrays, Pa
         As of `lamina` with the cut "on_edge".
     """
 
     E: float
+    E_across: float
+    E_upright: float
     G_upright: float
     G_across: float
+    G_rolling: float
+    nu_across: float
     Q: np.ndarray
     G: np.ndarray
 
@@ -98,7 +104,8 @@ def fibre(wood: Wood, ring_angle: float = 0.0, runout: float = 0.0) -> Fibre:
     """
     S = wood.seen_compliance(grain_axes("on_edge", ring_angle, runout))
     Q, G = lamina(wood, "on_edge", ring_angle, runout)
-    return Fibre(float(1 / S[0, 0]), float(1 / S[4, 4]), float(1 / S[5, 5]), Q, G)
+    E, E_across, E_upright, G_rolling, G_upright, G_across = (float(1 / value) for value in np.diag(S))
+    return Fibre(E, E_across, E_upright, G_upright, G_across, G_rolling, float(-S[0, 1] / S[0, 0]), Q, G)
 
 
 def rotated(Q: np.ndarray, G: np.ndarray, angle: float) -> tuple[np.ndarray, np.ndarray]:

@@ -6,20 +6,24 @@ from dataclasses import dataclass
 import numpy as np
 from scipy import sparse
 
+from bracedtop.fem.assembly import assemble
+from bracedtop.fem.attached import mass_groups
 from bracedtop.fem.boundary import Where, free_space, rim_facets, spring_stiffness
 from bracedtop.fem.footprint import Points
+from bracedtop.fem.layer import N_OWN, Layer, own_layers
 from bracedtop.fem.locate import Locator
 from bracedtop.fem.modes import eigenpairs, rigid_motions, unresisted
-from bracedtop.fem.plate import N_FIELDS, Space, assemble, displacements, own_points, plate_space
+from bracedtop.fem.plate import N_FIELDS, Space, displacements, own_points, plate_space
 from bracedtop.fem.sampling import (
     Block,
     Glued,
     Group,
+    TopWood,
     block_group,
     brace_group,
     glued_faces,
-    let_in_groups,
-    plate_layers,
+    patch_groups,
+    top_groups,
 )
 from bracedtop.fem.wood import Wood
 from bracedtop.geometry.design import Design
@@ -42,16 +46,18 @@ class Model:
     space : Space
     locator : Locator
     groups : tuple of Group
-        All parts: "top", "ring", "patch NAME", "brace NAME", "joint UNDER|OVER".
+        All parts: "top", "ring", "patch NAME", "brace NAME", "joint UNDER|OVER", "mass NAME".
+    top : TopWood
+        Where the top's own wood lies.
+    layers : mapping of str to Layer
+        Own unknowns of the parts that move by themselves.
     glued, blocks : tuples of Glued and Block
         Where the braces' points lie, for sensitivities.
-    K, M : sparse (5 n_nodes, 5 n_nodes), N/m and kg
-        Springs included, nothing held yet.
+    K, M : sparse (n, n), N/m and kg
+        Springs included, nothing held yet. The first 5 n_nodes unknowns are the plate's, the others the layers' own.
     springs : sparse, N/m
         The springs' part of K.
-    expand : sparse (5 n_nodes, n_free)
-    warnings : tuple of str
-        What the model leaves out of this design.
+    expand : sparse (n, n_free)
     """
 
     design: Design
@@ -60,13 +66,14 @@ class Model:
     space: Space
     locator: Locator
     groups: tuple[Group, ...]
+    top: TopWood
+    layers: Mapping[str, Layer]
     glued: tuple[Glued, ...]
     blocks: tuple[Block, ...]
     K: sparse.csc_matrix
     M: sparse.csc_matrix
     springs: sparse.csc_matrix
     expand: sparse.csc_matrix
-    warnings: tuple[str, ...]
 
     @property
     def n_unknowns(self) -> int:
@@ -91,9 +98,10 @@ class Modes:
     Parameters
     ----------
     frequencies : (n,) array, Hz
-    shapes : (n, n_nodes, 5) array
-        u, v, w in m and the two rotations in rad, scaled to phi^T M phi = 1 kg. The sign makes the deflection
-        at the driving point positive, or the largest deflection where that point stands nearly still.
+    vectors : (n, n_unknowns) array
+        All unknowns in m and rad, scaled to phi^T M phi = 1 kg. The sign makes the deflection at the driving point
+        positive, or the largest deflection where that point stands nearly still.
+    n_nodes : int
     n_rigid : int
         Rigid-body motions set apart.
     residual, orthogonality : float
@@ -101,10 +109,16 @@ class Modes:
     """
 
     frequencies: np.ndarray
-    shapes: np.ndarray
+    vectors: np.ndarray
+    n_nodes: int
     n_rigid: int
     residual: float
     orthogonality: float
+
+    @property
+    def shapes(self) -> np.ndarray:
+        """The plate's u, v, w in m and its two rotations in rad, (n, n_nodes, 5)."""
+        return plate_part(self.vectors, self.n_nodes)
 
     @property
     def eigenvalues(self) -> np.ndarray:
@@ -142,30 +156,31 @@ def build_model(
     DesignError, MeshError
     """
     mesh = mesh_top(design, size or MESH_SIZE) if mesh is None else mesh
-    space = plate_space(mesh, order)
+    space = plate_space(mesh, order, design.plate.dome)
     locator = Locator.from_mesh(mesh)
-    thickness = np.full(mesh.flat.t.shape[1], design.plate.thickness)
-    ring = np.asarray(mesh.flat.subdomains.get("ring", []), dtype=int)
-    thickness[ring] -= design.plate.ring_reduction
-    layers = plate_layers(design, woods)
-    glued, blocks = glued_faces(design, locator, thickness)
-    groups = _layer_groups(space, mesh, layers)
-    faces = [g.points for g in glued] + [b.points for b in blocks]
-    groups += let_in_groups(design, layers, locator, faces)
+    top = TopWood.from_mesh(design, mesh, locator)
+    glued, blocks = glued_faces(design, locator)
+    own, _ = own_points(space)
+    faces = [part.points for part in (*glued, *blocks)]
+    groups = top_groups(design, woods[design.plate.wood], top, own)
+    groups += patch_groups(design, woods, top, own, mesh.flat.subdomains, faces)
     groups += [brace_group(g, design.brace(g.brace), woods[design.brace(g.brace).wood]) for g in glued]
     for block in blocks:
         pair = (design.brace(block.crossing.under), design.brace(block.crossing.over))
         groups.append(block_group(block, pair, (woods[pair[0].wood], woods[pair[1].wood])))
-    K, M = assemble(space, groups)
+    groups += mass_groups(design, locator)
+    layers = own_layers(space, groups)
+    K, M = assemble(space, groups, layers)
     facets = rim_facets(mesh, where)
     springs = sparse.csc_matrix(K.shape)
     if design.edge.kind == "springs":
         springs = spring_stiffness(mesh, space, facets, design.edge)
+        springs.resize(K.shape)
         K = sparse.csc_matrix(K + springs)
-    expand = free_space(space, facets, design.edge)
-    return Model(
-        design, woods, mesh, space, locator, tuple(groups), glued, blocks, K, M, springs, expand, _warnings(design)
-    )
+    held = free_space(space, facets, design.edge)
+    own_free = sparse.identity(K.shape[0] - held.shape[0], format="csc")
+    expand = sparse.csc_matrix(sparse.block_diag([held, own_free], format="csc"))
+    return Model(design, woods, mesh, space, locator, tuple(groups), top, layers, glued, blocks, K, M, springs, expand)
 
 
 def solve(model: Model, n_modes: int = 12) -> Modes:
@@ -182,11 +197,27 @@ def solve(model: Model, n_modes: int = 12) -> Modes:
         K, M = sparse.csc_matrix(E.T @ K @ E), sparse.csc_matrix(E.T @ M @ E)
     motions = np.zeros((K.shape[0], 0))
     if model.design.edge.kind in ("free", "springs"):
-        motions = unresisted(K, rigid_motions(model.space.basis.doflocs))
+        motions = unresisted(K, whole_motions(model))
     pairs = eigenpairs(K, M, n_modes, motions)
     frequencies = np.sqrt(pairs.values) / (2 * np.pi)
-    shapes = (E @ pairs.vectors).T.reshape(n_modes, -1, N_FIELDS)
-    return Modes(frequencies, _signed(model, shapes), pairs.n_rigid, pairs.residual, pairs.orthogonality)
+    vectors = _signed(model, (E @ pairs.vectors).T)
+    return Modes(frequencies, vectors, model.space.n_nodes, pairs.n_rigid, pairs.residual, pairs.orthogonality)
+
+
+def plate_part(vectors: np.ndarray, n_nodes: int) -> np.ndarray:
+    """The plate's five fields (n, n_nodes, 5) out of all unknowns (n, n_unknowns)."""
+    return vectors[:, : N_FIELDS * n_nodes].reshape(len(vectors), n_nodes, N_FIELDS)
+
+
+def whole_motions(model: Model) -> np.ndarray:
+    """The six rigid-body motions in all unknowns, (n_unknowns, 6)."""
+    xy, dome = model.space.basis.doflocs, model.space.dome
+    plate = rigid_motions(xy, None if dome is None else dome.height(xy.T))
+    own = np.zeros((N_OWN, 6))
+    # A layer tilts with the plate and does not slip.
+    own[2, 4] = own[3, 5] = -1.0
+    n_layer_nodes = (model.K.shape[0] - len(plate)) // N_OWN
+    return np.concatenate([plate, np.tile(own, (n_layer_nodes, 1))])
 
 
 def deflections(model: Model, modes: Modes, points: np.ndarray) -> np.ndarray:
@@ -195,34 +226,11 @@ def deflections(model: Model, modes: Modes, points: np.ndarray) -> np.ndarray:
     return displacements(model.space, Points(element, local, np.ones(len(element))), modes.shapes)[:, :, 2]
 
 
-def _layer_groups(space: Space, mesh: TopMesh, layers: Mapping[str, tuple[np.ndarray, np.ndarray]]) -> list[Group]:
-    points, counts = own_points(space)
-    n_points = counts[0]
-    regions = {key: np.asarray(value, dtype=int) for key, value in mesh.flat.subdomains.items()}
-    every = np.arange(len(counts))
-    regions["ring"] = regions.get("ring", every[:0])
-    regions["top"] = np.setdiff1d(every, regions["ring"])
-    groups = []
-    for part, (C, mass) in layers.items():
-        elements = regions[part]
-        if not len(elements):
-            continue
-        at = (elements[:, None] * n_points + np.arange(n_points)).ravel()
-        inside = Points(points.element[at], points.local[:, at], points.weight[at])
-        groups.append(Group(part, inside, np.broadcast_to(C, (len(at), 9, 9)), np.broadcast_to(mass, (len(at), 3))))
-    return groups
-
-
-def _signed(model: Model, shapes: np.ndarray) -> np.ndarray:
+def _signed(model: Model, vectors: np.ndarray) -> np.ndarray:
+    shapes = plate_part(vectors, model.space.n_nodes)
     w = shapes[:, :, 2]
     peak = w[np.arange(len(w)), np.abs(w).argmax(axis=1)]
     element, local = model.locator.locate(model.design.driving_point[None, :])
     drive = displacements(model.space, Points(element, local, np.ones(1)), shapes)[:, 0, 2]
     sign = np.where(np.abs(drive) > 0.05 * np.abs(peak), np.sign(drive), np.sign(peak))
-    return np.asarray(shapes * np.where(sign == 0, 1.0, sign)[:, None, None])
-
-
-def _warnings(design: Design) -> tuple[str, ...]:
-    if design.plate.dome is None or design.plate.dome.is_flat:
-        return ()
-    return ("the dome is stored but not used: the top is solved flat",)
+    return np.asarray(vectors * np.where(sign == 0, 1.0, sign)[:, None])

@@ -4,21 +4,81 @@ Plate and patches are sampled at the triangles' own integration points; braces a
 faces, so that they hold the plate over their width and not along a line.
 """
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
 import numpy as np
 import shapely
 
-from bracedtop.fem.footprint import Points, band_of, block_points, strip_points
-from bracedtop.fem.laminate import lamina, layer_mass, layer_stiffness, rotated
+from bracedtop.fem.footprint import Points, band_of, block_points, distance_to, strip_points, widened
+from bracedtop.fem.laminate import fibre, lamina, layer_mass, layer_stiffness, rotated
 from bracedtop.fem.locate import Locator
-from bracedtop.fem.section import brace_mass, brace_stiffness, crossing_mass, crossing_stiffness
+from bracedtop.fem.section import (
+    NOTCH,
+    brace_mass,
+    brace_stiffness,
+    crossing_layers,
+    crossing_mass,
+    crossing_stiffness,
+)
 from bracedtop.fem.wood import Wood
 from bracedtop.geometry.brace import Brace
-from bracedtop.geometry.design import Design
+from bracedtop.geometry.crossing import butts
+from bracedtop.geometry.design import Design, Plate
 from bracedtop.geometry.glue import grip_ends
 from bracedtop.geometry.layout import Crossing, crossings
+from bracedtop.geometry.mesh import TopMesh
+from bracedtop.geometry.patch import Patch, patch_thickness_at
+from bracedtop.geometry.thickness import thickness_at, triangle_regions
+
+SLIP = 0.05
+"""Compliance of the glue's surroundings to slip, in thicknesses over shear moduli of both woods.
+
+For shear entering a layer evenly it would be 2/15 (the quadratic part of the shear that a layer loaded on one face
+carries, E. Reissner, J. Appl. Mech. 12 (1945) A69, worked out for one face); near a border, where nearly all of it
+enters, the layer is stiffer. Chosen to fit orthotropic solids of bridges and bridge plates, tests/reference."""
+
+_COVERED = 0.99
+"""Part of a triangle under braces from which on it counts as wholly covered; chosen: the rest would be a splinter."""
+
+
+@dataclass(frozen=True, slots=True)
+class TopWood:
+    """Where the top's own wood lies, triangle by triangle.
+
+    Parameters
+    ----------
+    plate : Plate
+    locator : Locator
+    region : (n_elements,) int array
+        Number of the thickness region, -1 for none.
+    ring : (n_elements,) bool array
+        Whether it belongs to the edge ring.
+    """
+
+    plate: Plate
+    locator: Locator
+    region: np.ndarray
+    ring: np.ndarray
+
+    @classmethod
+    def from_mesh(cls, design: Design, mesh: TopMesh, locator: Locator) -> "TopWood":
+        """The wood of a meshed design."""
+        n = mesh.flat.t.shape[1]
+        ring = np.zeros(n, dtype=bool)
+        ring[np.asarray(mesh.flat.subdomains.get("ring", []), dtype=int)] = True
+        return cls(design.plate, locator, triangle_regions(design.plate, mesh.flat.subdomains, n), ring)
+
+    def faces(self, points: Points) -> tuple[np.ndarray, np.ndarray]:
+        """Heights of the inside and of the outside face above the reference plane at points, (n,) each, m."""
+        plate = self.plate
+        inside = np.full(len(points.element), -plate.thickness / 2)
+        if plate.grid is None and not plate.regions:
+            thickness = np.full(len(inside), plate.thickness)
+        else:
+            xy = self.locator.positions(points.element, points.local)
+            thickness = thickness_at(plate, xy, self.region[points.element])
+        return inside, inside + thickness - plate.ring_reduction * self.ring[points.element]
 
 
 @dataclass(frozen=True, slots=True)
@@ -30,9 +90,12 @@ class Glued:
     brace : str
     points : Points
     distance, height, offset, angle : (n,) arrays, m and rad
-        Distance along the brace, its height, the glued face's distance below the midplane, the direction.
+        Distance along the brace; height of its wood above the face that it is glued to, and that face's distance
+        below the midplane; the direction.
     grips : (n,) bool array
         Whether the brace holds the plate there; near its ends it only weighs on it (geometry/glue).
+    carrying : pair of (n,) arrays, m
+        Heights above the glued face between which its fibres carry stress; beside a notch not all of them.
     """
 
     brace: str
@@ -42,6 +105,7 @@ class Glued:
     offset: np.ndarray
     angle: np.ndarray
     grips: np.ndarray
+    carrying: tuple[np.ndarray, np.ndarray]
 
 
 @dataclass(frozen=True, slots=True)
@@ -68,114 +132,200 @@ class Block:
 
 @dataclass(frozen=True, slots=True)
 class Group:
-    """What one part of the top adds: its points with their section stiffness (n, 9, 9) and mass (n, 3)."""
+    """What one part of the top adds.
+
+    Parameters
+    ----------
+    part : str
+    points : Points
+    stiffness : (n, 9, 9) array
+        For the plate's strains; (n, 11, 11), with the slip along the glue, for a part that moves by itself.
+    mass : (n, 3) array
+        Per area, with its moments about the reference plane.
+    face : (n,) array or None, m
+        Height of the glued face of a part that moves by itself (fem/layer); None: it keeps its section plane with
+        the plate.
+    """
 
     part: str
     points: Points
     stiffness: np.ndarray
     mass: np.ndarray
+    face: np.ndarray | None = None
 
 
-def glued_faces(design: Design, locator: Locator, thickness: np.ndarray) -> tuple[tuple[Glued, ...], tuple[Block, ...]]:
-    """Integration points of all braces and of their crossings.
-
-    Parameters
-    ----------
-    design : Design
-    locator : Locator
-    thickness : (n_elements,) array, m
-        Thickness of the top's wood in each triangle.
-
-    Returns
-    -------
-    glued : tuple of Glued, one a brace
-    blocks : tuple of Block, one a crossing
-    """
+def glued_faces(design: Design, locator: Locator) -> tuple[tuple[Glued, ...], tuple[Block, ...]]:
+    """Integration points of all braces and of their crossings: glued, one a brace, and blocks, one a crossing."""
     found = crossings(design)
+    met = butts(design)
     glued = []
     for brace in design.braces:
-        bands = [
-            band_of(design, c.over if brace.name == c.under else c.under, c)
-            for c in found
-            if brace.name in (c.under, c.over)
-        ]
+        mine = [c for c in found if brace.name in (c.under, c.over)]
+        notches = [_notch(design, brace, c) for c in mine]
+        bands = [band_of(design, c.over if brace.name == c.under else c.under, np.asarray(c.point)) for c in mine]
+        ends = [band_of(design, b.against, brace.path[b.end]) for b in met if b.brace == brace.name]
+        near = [widened(band, notch[2]) for band, notch in zip(bands, notches, strict=True)]
         first, last = grip_ends(brace, design)
-        points, s, angle = strip_points(brace, bands, (first, last), locator)
+        points, s, angle = strip_points(brace, [*bands, *ends], near, (first, last), locator)
+        xy = locator.positions(points.element, points.local)
+        floor = _floor(design, xy)
+        height = np.maximum(brace.height(s) - floor, 0.0)
+        low, high = np.zeros(len(s)), np.full(len(s), np.inf)
+        for band, (bottom, top, _) in zip(near, notches, strict=True):
+            at = np.abs((xy - band.point) @ band.normal) < band.half
+            low[at], high[at] = np.maximum(bottom - floor[at], 0.0), np.maximum(top - floor[at], 0.0)
         grips = (s > first) & (s < last)
-        glued.append(Glued(brace.name, points, s, brace.height(s), thickness[points.element] / 2, angle, grips))
+        offset = design.plate.thickness / 2 + floor
+        glued.append(Glued(brace.name, points, s, height, offset, angle, grips, (low, high)))
     blocks = []
     for crossing in found:
         pair = (design.brace(crossing.under), design.brace(crossing.over))
         points, distances, angles = block_points(crossing, pair, locator)
         heights = np.stack([brace.height(row) for brace, row in zip(pair, distances, strict=True)])
-        blocks.append(Block(crossing, points, distances, heights, thickness[points.element] / 2, angles))
+        offset = np.full(len(points.weight), design.plate.thickness / 2)
+        blocks.append(Block(crossing, points, distances, heights, offset, angles))
     return tuple(glued), tuple(blocks)
+
+
+def _notch(design: Design, brace: Brace, crossing: Crossing) -> tuple[float, float, float]:
+    """Heights between which a brace passes through a crossing, and how far beside it the cut fibres are idle, m."""
+    heights = [
+        design.brace(name).height(np.array([distance_to(design.brace(name), np.asarray(crossing.point))]))
+        for name in (crossing.under, crossing.over)
+    ]
+    top_under, bottom_over, top_over = (float(z[0]) for z in crossing_layers(*heights, crossing.kept))
+    bottom, top = (0.0, top_under) if brace.name == crossing.under else (bottom_over, top_over)
+    height = float(heights[0 if brace.name == crossing.under else 1][0])
+    if height <= 0:
+        return 0.0, np.inf, 0.0
+    kept = top - bottom
+    return bottom, top if kept < height else np.inf, NOTCH * kept * (height - kept) / height
+
+
+def _floor(design: Design, xy: np.ndarray) -> np.ndarray:
+    """Height of the wood of patches on which braces sit instead of on the top, (n,) in m."""
+    floor = np.zeros(len(xy))
+    for patch in design.patches:
+        if patch.under_braces:
+            at = shapely.contains_xy(patch.polygon, xy[:, 0], xy[:, 1])
+            floor[at] = patch_thickness_at(patch, xy[at])
+    return floor
 
 
 def brace_group(glued: Glued, brace: Brace, wood: Wood) -> Group:
     """Stiffness and mass of a brace's points."""
-    stiffness = np.empty((len(glued.height), 9, 9))
-    for angle in np.unique(glued.angle):
-        at = glued.angle == angle
-        stiffness[at] = brace_stiffness(brace.shape, brace.width, glued.height[at], glued.offset[at], wood, angle)
-    stiffness[~glued.grips] = 0.0
+    stiffness = glued_stiffness(glued, brace, wood, glued.height)
     mass = brace_mass(brace.shape, brace.width, glued.height, glued.offset, wood.density)
     return Group(f"brace {brace.name}", glued.points, stiffness, mass)
 
 
+def glued_stiffness(glued: Glued, brace: Brace, wood: Wood, height: np.ndarray) -> np.ndarray:
+    """Section stiffness of a brace's points (n, 9, 9) for given heights (n,), complex ones too."""
+    grain = fibre(wood, brace.ring_angle, brace.runout)
+    stiffness = np.zeros((len(height), 9, 9), dtype=height.dtype)
+    for angle in np.unique(glued.angle):
+        at = (glued.angle == angle) & glued.grips
+        carrying = (glued.carrying[0][at], glued.carrying[1][at])
+        stiffness[at] = brace_stiffness(
+            brace.shape, brace.width, height[at], glued.offset[at], grain, float(angle), carrying
+        )
+    return stiffness
+
+
 def block_group(block: Block, braces: tuple[Brace, Brace], woods: tuple[Wood, Wood]) -> Group:
     """Stiffness and mass of a crossing's points."""
-    under, over = block.heights
+    C, mass = block_sections(block, braces, woods, block.heights)
+    return Group(f"joint {block.crossing.under}|{block.crossing.over}", block.points, C, mass)
+
+
+def block_sections(
+    block: Block, braces: tuple[Brace, Brace], woods: tuple[Wood, Wood], heights: np.ndarray
+) -> tuple[np.ndarray, np.ndarray]:
+    """Section stiffness (n, 9, 9) and mass (n, 3) of a crossing's points for given heights (2, n), complex ones too."""
+    first, second = (fibre(wood, brace.ring_angle, brace.runout) for brace, wood in zip(braces, woods, strict=True))
+    under, over = heights
     kept = block.crossing.kept
-    stiffness = crossing_stiffness(braces, under, over, kept, block.offset, woods, block.angles)
-    mass = crossing_mass(braces, under, over, kept, block.offset, (woods[0].density, woods[1].density))
-    return Group(f"joint {block.crossing.under}|{block.crossing.over}", block.points, stiffness, mass)
+    C = crossing_stiffness(braces, under, over, kept, block.offset, (first, second), block.angles)
+    return C, crossing_mass(braces, under, over, kept, block.offset, (woods[0].density, woods[1].density))
 
 
-def plate_layers(design: Design, woods: Mapping[str, Wood]) -> dict[str, tuple[np.ndarray, np.ndarray]]:
-    """Section stiffness (9, 9) and mass (3,) of the top itself and of every patch where it lies.
-
-    Keys: "top", "ring" (instead of the top, where it is thinned) and "patch NAME". Patches lie on the faces of
-    the unthinned top.
-    """
-    plate = design.plate
-    layers = {}
-    for key, t in (("top", plate.thickness), ("ring", plate.thickness - plate.ring_reduction)):
-        layers[key] = _layer(woods[plate.wood], plate.grain_angle, -t / 2, t / 2)
-    for patch in design.patches:
-        face = plate.thickness / 2
-        low = face if patch.side == "outside" else -face - patch.thickness
-        layers[f"patch {patch.name}"] = _layer(woods[patch.wood], patch.grain_angle, low, low + patch.thickness)
-    return layers
-
-
-def let_in_groups(
-    design: Design, layers: Mapping[str, tuple[np.ndarray, np.ndarray]], locator: Locator, faces: list[Points]
-) -> list[Group]:
-    """Inside patches taken away again under the braces.
-
-    Patches inside the top are fitted around the braces, which are glued to the top itself (common practice, no
-    source): where a brace stands, the patch is missing.
-    """
+def top_groups(design: Design, wood: Wood, top: TopWood, own: Points) -> list[Group]:
+    """The top's own wood at the triangles' own points: "top", and "ring" where it is thinned along the edge."""
+    Q, G = rotated(*lamina(wood, "quarter", design.plate.ring_angle, design.plate.runout), design.plate.grain_angle)
     groups = []
-    for patch in design.patches:
-        if patch.side != "inside":
-            continue
-        polygon = patch.polygon
-        for points in faces:
-            xy = locator.positions(points.element, points.local)
-            at = shapely.contains_xy(polygon, xy[:, 0], xy[:, 1])
-            if at.any():
-                missing = Points(points.element[at], points.local[:, at], -points.weight[at])
-                C, mass = layers[f"patch {patch.name}"]
-                n = int(at.sum())
-                groups.append(
-                    Group(f"patch {patch.name}", missing, np.broadcast_to(C, (n, 9, 9)), np.broadcast_to(mass, (n, 3)))
-                )
+    for part, at in (("top", ~top.ring[own.element]), ("ring", top.ring[own.element])):
+        points = some(own, at)
+        if len(points.weight):
+            faces = top.faces(points)
+            groups.append(Group(part, points, layer_stiffness(Q, G, *faces), layer_mass(wood.density, *faces)))
     return groups
 
 
-def _layer(wood: Wood, angle: float, bottom: float, top: float) -> tuple[np.ndarray, np.ndarray]:
-    Q, G = rotated(*lamina(wood), angle)
-    z = (np.array([bottom]), np.array([top]))
-    return layer_stiffness(Q, G, *z)[0], layer_mass(wood.density, *z)[0]
+def patch_groups(
+    design: Design,
+    woods: Mapping[str, Wood],
+    top: TopWood,
+    own: Points,
+    subdomains: Mapping[str, np.ndarray],
+    faces: Sequence[Points],
+) -> list[Group]:
+    """Patches at the triangles' own points, less what stands under braces.
+
+    Patches inside the top are fitted around the braces, which are glued to the top itself, unless the braces are
+    fitted over them (common practice, no source): where a brace stands, the patch is missing. Triangles wholly under
+    braces are left out; from others the brace's part is taken away again.
+
+    Parameters
+    ----------
+    own : Points
+        The triangles' own, all of them.
+    subdomains : mapping of str to int array
+        Triangles of each patch, "patch NAME".
+    faces : sequence of Points
+        Glued faces of all braces and blocks.
+    """
+    groups = []
+    area = np.bincount(own.element, own.weight)
+    for patch in design.patches:
+        covered = np.zeros(len(area), dtype=bool)
+        covered[np.asarray(subdomains[f"patch {patch.name}"], dtype=int)] = True
+        missing = []
+        if patch.side == "inside" and not patch.under_braces:
+            missing = [part for points in faces if len((part := some(points, covered[points.element])).weight)]
+            missing = [part for part in (_on(patch, part, top.locator) for part in missing) if len(part.weight)]
+            taken = sum((np.bincount(part.element, part.weight, len(area)) for part in missing), np.zeros(len(area)))
+            covered &= taken < _COVERED * area
+        for points, sign in ((own, 1.0), *((part, -1.0) for part in missing)):
+            part = some(points, covered[points.element])
+            if len(part.weight):
+                groups.append(_patch_group(design, patch, woods, top, part, sign))
+    return groups
+
+
+def _on(patch: Patch, points: Points, locator: Locator) -> Points:
+    xy = locator.positions(points.element, points.local)
+    return some(points, shapely.contains_xy(patch.polygon, xy[:, 0], xy[:, 1]))
+
+
+def _patch_group(
+    design: Design, patch: Patch, woods: Mapping[str, Wood], top: TopWood, points: Points, sign: float
+) -> Group:
+    plate, wood = design.plate, woods[patch.wood]
+    inside, outside = top.faces(points)
+    thickness = patch_thickness_at(patch, top.locator.positions(points.element, points.local))
+    face = outside if patch.side == "outside" else inside
+    low = face if patch.side == "outside" else face - thickness
+    Q, G = rotated(*lamina(wood, "quarter", patch.ring_angle, patch.runout), patch.grain_angle)
+    own = lamina(woods[plate.wood], "quarter", plate.ring_angle, plate.runout)
+    G_top = rotated(*own, plate.grain_angle)[1]
+    soft = (outside - inside)[:, None, None] * np.linalg.inv(G_top) + thickness[:, None, None] * np.linalg.inv(G)
+    C = np.zeros((len(thickness), 11, 11))
+    C[:, :9, :9] = layer_stiffness(Q, G, low, low + thickness)
+    C[:, 9:, 9:] = np.linalg.inv(SLIP * soft)
+    signed = Points(points.element, points.local, sign * points.weight)
+    return Group(f"patch {patch.name}", signed, C, layer_mass(wood.density, low, low + thickness), face)
+
+
+def some(points: Points, at: np.ndarray) -> Points:
+    """The points of a selection, by index or mask."""
+    return Points(points.element[at], points.local[:, at], points.weight[at])

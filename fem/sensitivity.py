@@ -8,8 +8,8 @@ import numpy as np
 from bracedtop.fem.footprint import Points
 from bracedtop.fem.model import Model, Modes
 from bracedtop.fem.plate import displacements, strains
-from bracedtop.fem.sampling import Block, Glued
-from bracedtop.fem.section import brace_mass, brace_stiffness, crossing_mass, crossing_stiffness
+from bracedtop.fem.sampling import Block, Glued, block_sections, glued_stiffness
+from bracedtop.fem.section import brace_mass
 from bracedtop.fem.stretches import Stretch, stretches
 from bracedtop.fem.wood import Wood
 from bracedtop.geometry.brace import Brace
@@ -149,22 +149,14 @@ def _mass_products(d: np.ndarray, m: np.ndarray) -> np.ndarray:
 def _glued_rates(glued: Glued, brace: Brace, wood: Wood) -> tuple[np.ndarray, np.ndarray]:
     """Derivatives of section stiffness and mass by the height at each point, by a complex step."""
     height = glued.height + 1j * _IMAGINARY
-    dC = np.empty((len(height), 9, 9))
-    for angle in np.unique(glued.angle):
-        at = glued.angle == angle
-        C = brace_stiffness(brace.shape, brace.width, height[at], glued.offset[at], wood, angle)
-        dC[at] = C.imag / _IMAGINARY
-    dC[~glued.grips] = 0.0
+    C = glued_stiffness(glued, brace, wood, height)
     mass = brace_mass(brace.shape, brace.width, height, glued.offset, wood.density)
-    return dC, mass.imag / _IMAGINARY
+    return C.imag / _IMAGINARY, mass.imag / _IMAGINARY
 
 
 def _block_rates(block: Block, which: int, model: Model) -> tuple[np.ndarray, np.ndarray]:
     heights = block.heights.astype(complex)
     heights[which] += 1j * _IMAGINARY
     braces = (model.design.brace(block.crossing.under), model.design.brace(block.crossing.over))
-    woods = (model.woods[braces[0].wood], model.woods[braces[1].wood])
-    kept = block.crossing.kept
-    C = crossing_stiffness(braces, heights[0], heights[1], kept, block.offset, woods, block.angles)
-    mass = crossing_mass(braces, heights[0], heights[1], kept, block.offset, (woods[0].density, woods[1].density))
+    C, mass = block_sections(block, braces, (model.woods[braces[0].wood], model.woods[braces[1].wood]), heights)
     return C.imag / _IMAGINARY, mass.imag / _IMAGINARY

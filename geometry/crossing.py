@@ -37,6 +37,44 @@ class Crossing:
     polygon: shapely.Polygon
 
 
+@dataclass(frozen=True, slots=True)
+class Butt:
+    """An end of a brace that is cut off at another brace's flank and glued to it.
+
+    Parameters
+    ----------
+    brace, against : str
+    end : int
+        Index of the path's point: 0 for the first, -1 for the last.
+    """
+
+    brace: str
+    against: str
+    end: int
+
+
+BUTT_GAP = 0.5e-3
+"""Largest gap between a brace's end and the flank it butts against, m; chosen: what glue fills."""
+
+
+def butts(design: Design) -> tuple[Butt, ...]:
+    """Ends of braces that lie on another brace, or not further from it than `BUTT_GAP`.
+
+    Where two braces end on one another the first listed one is cut.
+    """
+    lines = {brace.name: shapely.LineString(brace.path) for brace in design.braces}
+    found: list[Butt] = []
+    for brace in design.braces:
+        for end in (0, -1):
+            point = shapely.Point(brace.path[end])
+            for other in design.braces:
+                if other.name == brace.name or lines[other.name].distance(point) > other.width / 2 + BUTT_GAP:
+                    continue
+                if not any(b.brace == other.name and b.against == brace.name for b in found):
+                    found.append(Butt(brace.name, other.name, end))
+    return tuple(found)
+
+
 def brace_footprint(brace: Brace) -> shapely.Polygon:
     """Glued face of a brace: a strip of its width about its path, cut square at the ends."""
     path = shapely.LineString(brace.path)

@@ -4,6 +4,7 @@ import shapely
 import shapely.ops
 
 from bracedtop.geometry.brace import Brace
+from bracedtop.geometry.crossing import brace_footprint, butts
 from bracedtop.geometry.design import Design
 
 SET_BACK = 0.7
@@ -18,18 +19,25 @@ def grip_ends(brace: Brace, design: Design) -> tuple[float, float]:
     """Distances along a brace between which it holds the plate, m.
 
     An end that runs out lower than the plate is thick is set back in proportion to its height; an end tucked
-    against the rim, within a plate's thickness of it, is held there and not set back at all.
+    against the rim, within a plate's thickness of it, or butted against another brace is held there and not set back
+    at all.
     """
     thickness = design.plate.thickness
     rim = shapely.LinearRing(design.outline.points)
+    butted = {butt.end for butt in butts(design) if butt.brace == brace.name}
     backs = []
-    for point, height in zip(brace.path[[0, -1]], brace.stations[[0, -1], 1], strict=True):
-        tucked = rim.distance(shapely.Point(point)) < thickness
-        backs.append(0.0 if tucked else min(SET_BACK * min(thickness, float(height)), brace.length / 4))
+    for end in (0, -1):
+        held = end in butted or rim.distance(shapely.Point(brace.path[end])) < thickness
+        height = float(brace.stations[end, 1])
+        backs.append(0.0 if held else min(SET_BACK * min(thickness, height), brace.length / 4))
     return backs[0], brace.length - backs[1]
 
 
 def gripping_face(brace: Brace, design: Design) -> shapely.Polygon:
-    """The glued face between `grip_ends`."""
+    """The glued face between `grip_ends`, less the faces of braces against which it butts."""
     path = shapely.ops.substring(shapely.LineString(brace.path), *grip_ends(brace, design))
-    return shapely.Polygon(path.buffer(brace.width / 2, cap_style="flat", join_style="mitre"))
+    face = path.buffer(brace.width / 2, cap_style="flat", join_style="mitre")
+    for butt in butts(design):
+        if butt.brace == brace.name:
+            face = face.difference(brace_footprint(design.brace(butt.against)))
+    return shapely.Polygon(max(shapely.get_parts(face), key=shapely.area))

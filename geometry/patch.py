@@ -36,6 +36,8 @@ class Patch:
         Anticlockwise from x.
     ring_angle, runout : float, rad
         Of its wood, as of the top's.
+    under_braces : bool
+        Whether it runs through under the braces, which are fitted over it; otherwise it is fitted around them.
 
     Raises
     ------
@@ -54,6 +56,7 @@ class Patch:
     profile_angle: float = 0.0
     ring_angle: float = 0.0
     runout: float = 0.0
+    under_braces: bool = False
 
     def __post_init__(self) -> None:
         """Check the thickness once."""

@@ -144,7 +144,7 @@ def modes_json(model: "Model", modes: "Modes", summaries: "tuple[ModeSummary, ..
         },
         "residual": modes.residual,
         "rigid_modes": modes.n_rigid,
-        "warnings": list(model.warnings),
+        "warnings": list(case.warnings),
     }
 
 

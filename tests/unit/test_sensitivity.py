@@ -89,10 +89,10 @@ def test_repeated_frequencies_share_the_derivative_between_them():
     by_stretch = {}
     for row in rows:
         by_stretch.setdefault(row.start, []).append(row.hz_per_mm)
-    turned = modes.shapes.copy()
+    turned = modes.vectors.copy()
     c, s = np.cos(0.7), np.sin(0.7)
-    turned[1], turned[2] = c * modes.shapes[1] + s * modes.shapes[2], -s * modes.shapes[1] + c * modes.shapes[2]
-    again = shaving_table(model, replace(modes, shapes=turned))
+    turned[1], turned[2] = c * modes.vectors[1] + s * modes.vectors[2], -s * modes.vectors[1] + c * modes.vectors[2]
+    again = shaving_table(model, replace(modes, vectors=turned))
     for start, pair in by_stretch.items():
         mixed = [r.hz_per_mm for r in again if r.brace == "one" and r.mode in (2, 3) and r.start == start]
         np.testing.assert_allclose(sorted(mixed), sorted(pair), rtol=1e-3, atol=1e-4)

@@ -1,0 +1,181 @@
+"""Own motion of a glued layer: how it slips along the glue and turns by itself.
+
+Depends on fem/plate, fem/sampling. A patch that kept its section plane with the plate would be too stiff: its stress
+enters through the glue, over a length in which it shears, and a thick one is soft in shear across its grain. So every
+patch has four fields of its own on the triangles that it covers: a slip s_x, s_y of its glued face along the top's, and
+rotations gamma_x, gamma_y. With the glued face at height z_f its displacement at height z is
+
+    u + z_f beta + s + (z - z_f) gamma,
+
+and its deflection is the plate's. The slip is resisted by the shear of both woods beside the glue (fem/sampling).
+At the layer's border nothing is prescribed: there its stress runs out.
+
+References
+----------
+M. Di Sciuva, J. Appl. Mech. 54 (1987) 589 and J. N. Reddy, Mechanics of Laminated Composite Plates and Shells, 2nd ed.
+(2004), ch. 12 (layerwise displacement, continuous through the thickness).
+"""
+
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass
+
+import numpy as np
+
+from bracedtop.fem.plate import N_FIELDS, Space, shape_functions, slopes, strain_operator
+from bracedtop.fem.sampling import Group
+
+N_OWN = 4
+"""Own fields of a layer: s_x, s_y, gamma_x, gamma_y."""
+
+
+@dataclass(frozen=True, slots=True)
+class Layer:
+    """Where a part's own unknowns stand.
+
+    Parameters
+    ----------
+    part : str
+    elements : (m,) int array
+        Triangles that it covers, sorted.
+    nodes : (k,) int array
+        Their nodes, sorted.
+    first : int
+        Own field f of its j-th node is the unknown `first` + 4 j + f, behind those of the plate.
+    """
+
+    part: str
+    elements: np.ndarray
+    nodes: np.ndarray
+    first: int
+
+    @property
+    def end(self) -> int:
+        """Number of the unknown behind its last one."""
+        return self.first + N_OWN * len(self.nodes)
+
+    def unknowns(self, dofs: np.ndarray) -> np.ndarray:
+        """Numbers of the plate's and the layer's own unknowns of nodes (n, n_local) of its triangles, (.., 9)."""
+        plate = N_FIELDS * dofs[..., None] + np.arange(N_FIELDS)
+        own = self.first + N_OWN * np.searchsorted(self.nodes, dofs)[..., None] + np.arange(N_OWN)
+        return np.concatenate([plate, own], axis=-1)
+
+
+def own_layers(space: Space, groups: Iterable[Group]) -> dict[str, Layer]:
+    """Layers of all parts that move by themselves, by their names, numbered one behind the other."""
+    covered: dict[str, list[np.ndarray]] = {}
+    for group in groups:
+        if group.face is not None and len(group.points.element):
+            covered.setdefault(group.part, []).append(group.points.element)
+    layers: dict[str, Layer] = {}
+    first = N_FIELDS * space.n_nodes
+    for part, found in covered.items():
+        elements = np.unique(np.concatenate(found))
+        layers[part] = Layer(part, elements, np.unique(space.dofs[elements]), first)
+        first = layers[part].end
+    return layers
+
+
+def n_unknowns(space: Space, layers: Mapping[str, Layer]) -> int:
+    """Number of unknowns of the plate and of all layers."""
+    return max((layer.end for layer in layers.values()), default=N_FIELDS * space.n_nodes)
+
+
+def layer_operator(plate: np.ndarray, values: np.ndarray, face: np.ndarray) -> np.ndarray:
+    """Strains of a layer and its slip, from the plate's and its own unknowns, (n, 11, 9 n_local).
+
+    Parameters
+    ----------
+    plate : (n, 9, 5 n_local) array
+        `strain_operator` at the points.
+    values : (n, n_local) array
+    face : (n,) array, m
+        Height of the glued face.
+
+    Returns
+    -------
+    B : (n, 11, 9 n_local) array
+        The nine strains, measured from the reference plane as the plate's are, and the slip s_x, s_y in m.
+    """
+    n, n_local = values.shape
+    B5 = plate.reshape(n, 9, n_local, N_FIELDS)
+    B = np.zeros((n, 11, n_local, N_FIELDS + N_OWN))
+    B[:, :9, :, :3] = B5[..., :3]
+    B[:, 3:9, :, 7:] = B5[:, 3:, :, 3:]
+    carried = face[:, None, None, None] * B5[:, 3:6, :, 3:]
+    B[:, :3, :, 3:5], B[:, :3, :, 7:] = carried, -carried
+    B[:, :3, :, 5:7] = B5[:, :3, :, :2]
+    B[:, 9, :, 5] = B[:, 10, :, 6] = values
+    return B.reshape(n, 11, -1)
+
+
+def part_operator(space: Space, group: Group) -> tuple[np.ndarray, np.ndarray]:
+    """Strain operator of a part at its points, (n, 9, 5 n_local) or (n, 11, 9 n_local), and its functions' values."""
+    values, gradients = shape_functions(space, group.points)
+    B = strain_operator(values, gradients, slopes(space, group.points))
+    return (B if group.face is None else layer_operator(B, values, group.face)), values
+
+
+def part_strains(space: Space, layers: Mapping[str, Layer], group: Group, vectors: np.ndarray) -> np.ndarray:
+    """Strains of a part in modes at its points, (n_modes, n, 9), or (n_modes, n, 11) with the slip of a layer.
+
+    Parameters
+    ----------
+    vectors : (n_modes, n_unknowns) array
+        All unknowns, held ones included.
+    """
+    B, _ = part_operator(space, group)
+    dofs = space.dofs[group.points.element]
+    if group.face is None:
+        numbers = N_FIELDS * dofs[..., None] + np.arange(N_FIELDS)
+    else:
+        numbers = layers[group.part].unknowns(dofs)
+    return np.asarray(np.einsum("pij,mpj->mpi", B, vectors[:, numbers.reshape(len(dofs), -1)], optimize=True))
+
+
+def part_fields(space: Space, layers: Mapping[str, Layer], group: Group, vectors: np.ndarray) -> np.ndarray:
+    """u, v at z = 0, w, and the rotations by which a part moves, (n_modes, n, 5): u(z) = u + z rotation in it."""
+    values, _ = shape_functions(space, group.points)
+    dofs = space.dofs[group.points.element]
+    if group.face is None:
+        numbers = N_FIELDS * dofs[..., None] + np.arange(N_FIELDS)
+        return np.asarray(np.einsum("pj,mpjf->mpf", values, vectors[:, numbers], optimize=True))
+    q = np.einsum("pj,mpjf->mpf", values, vectors[:, layers[group.part].unknowns(dofs)], optimize=True)
+    shift = q[..., :2] + group.face[:, None] * (q[..., 3:5] - q[..., 7:]) + q[..., 5:7]
+    return np.concatenate([shift, q[..., 2:3], q[..., 7:]], axis=-1)
+
+
+def mass_moments(group: Group) -> tuple[np.ndarray, np.ndarray]:
+    """Moments of a part's mass for the plate's fields and for its own, (n, 3) and (n, 5).
+
+    With I0, I1, I2 about z = 0 and the glued face at z_f. Plate: shift with shift, shift with turn, turn with turn.
+    Own: slip with shift and slip (I0), slip with the plate's turn, own turn with shift and slip, with the plate's turn,
+    with own turn.
+    """
+    if group.face is None:
+        return group.mass, np.zeros((len(group.mass), 0))
+    I0, I1, I2 = group.mass.T
+    z = group.face
+    about = I1 - z * I0
+    plate = np.column_stack([I0, z * I0, z * z * I0])
+    own = np.column_stack([I0, z * I0, about, z * about, I2 - 2 * z * I1 + z * z * I0])
+    return plate, own
+
+
+def own_mass(S: np.ndarray) -> np.ndarray:
+    """Mass of a layer's own unknowns with all of theirs and the plate's, (m, n_local, 4, n_local, 9).
+
+    Parameters
+    ----------
+    S : (5, m, n_local, n_local) array
+        Integrals of products of two functions times the own moments of `mass_moments`.
+    """
+    m, n = S.shape[1:3]
+    M = np.zeros((m, n, N_OWN, n, N_FIELDS + N_OWN))
+    for a in range(2):
+        slip, turn = a, 2 + a
+        M[:, :, slip, :, a] = M[:, :, slip, :, 5 + a] = S[0]
+        M[:, :, slip, :, 3 + a] = S[1]
+        M[:, :, slip, :, 7 + a] = M[:, :, turn, :, 5 + a] = M[:, :, turn, :, a] = S[2]
+        M[:, :, turn, :, 3 + a] = S[3]
+        M[:, :, turn, :, 7 + a] = S[4]
+    return M
