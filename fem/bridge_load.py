@@ -50,13 +50,13 @@ def string_tractions(model: Model, strings: StringSet) -> list[Traction]:
     for number, (offset, force) in enumerate(zip(strings.offsets, strings.forces(), strict=True), start=1):
         at = np.array([x, y + offset])
         cells = _foot(design, at) if bridge is None else _strip(model, bridge, at[1], strings.spacing)
-        points, xy = points_in(cells, model.locator)
-        if points.weight.sum() < _LEAST:
+        if sum(shapely.Polygon(cell).area for cell in cells) < _LEAST:
             message = (
                 f"string {number} passes at y = {1e3 * at[1]:.1f} mm beside the "
                 f"{'wood' if bridge is None else 'bridge'}; give a smaller [strings] spread_mm, or move the bridge"
             )
             raise DesignError(message)
+        points, xy = points_in(cells, model.locator)
         tractions.append(_traction(points, xy, at, force, arm, height))
     return tractions
 
