@@ -96,6 +96,8 @@ def _check_proportions(board: Board, file: str) -> None:
         refuse_value(file, "thickness_mm", f"{c / MM:g}", allowed)
     if board.kind == "stick" and a < 5 * max(b, c):
         refuse_value(file, "length_mm", f"{a / MM:g}", f"must be at least 5 times the section, {5 * max(b, c) / MM:g}")
+    if board.kind == "stick" and a > 1000 * min(b, c):
+        refuse_value(file, "length_mm", f"{a / MM:g}", "must be at most 1000 times the section's thinner side")
 
 
 def _thickness_warnings(table: BoardTable) -> list[str]:
