@@ -9,6 +9,7 @@ from bracedtop.fem.footprint import Points
 from bracedtop.fem.model import Model, Modes
 from bracedtop.fem.picture import DeflectionMap
 from bracedtop.fem.plate import displacements
+from bracedtop.geometry.dome import Dome
 
 _PARTS = 4
 """Each side of a triangle is divided into so many; chosen: a cubic field then looks smooth."""
@@ -37,9 +38,10 @@ def deflection_map(model: Model, modes: Modes) -> DeflectionMap:
     return DeflectionMap(xy, triangles, values / scale)
 
 
-def write_deflections(fields: DeflectionMap, modes: Modes, path: Path) -> None:
-    """Write the mode shapes as VTU, one point field "mode NUMBER, HERTZ Hz" each, lengths in m."""
-    points = np.column_stack([fields.points, np.zeros(len(fields.points))])
+def write_deflections(fields: DeflectionMap, modes: Modes, path: Path, dome: Dome | None = None) -> None:
+    """Write the mode shapes as VTU, one point field "mode NUMBER, HERTZ Hz" each; lengths in m, z the dome's height."""
+    height = np.zeros(len(fields.points)) if dome is None else dome.height(fields.points)
+    points = np.column_stack([fields.points, height])
     data = {
         f"mode {k + 1}, {hz:.1f} Hz": values
         for k, (hz, values) in enumerate(zip(modes.frequencies, fields.values, strict=True))

@@ -28,7 +28,7 @@ _TITLE, _WORDS, SMALL = 42, 28, 25
 _INVISIBLE = 0.1
 """Shift of a line that nobody sees, px."""
 
-OUTLINE_WIDTH, BRACE_WIDTH, PATCH_WIDTH = 4.0, 2.2, 1.4
+OUTLINE_WIDTH, BRACE_WIDTH, PATCH_WIDTH, FAINT_WIDTH = 4.0, 2.2, 1.4, 0.8
 
 
 @dataclass(frozen=True, slots=True)
@@ -42,12 +42,15 @@ class TopView:
     braces : tuple of (str, array, array)
         Name, border of the glued face, and the point that distances along the brace are measured from, (2,).
     patches : tuple of (str, array)
+    faint : tuple of arrays
+        Borders of thickness regions, and discs of masses.
     """
 
     outline: np.ndarray
     holes: tuple[np.ndarray, ...] = ()
     braces: tuple[tuple[str, np.ndarray, np.ndarray], ...] = ()
     patches: tuple[tuple[str, np.ndarray], ...] = ()
+    faint: tuple[np.ndarray, ...] = ()
 
 
 def top_view(design: Design) -> TopView:
@@ -60,6 +63,11 @@ def top_view(design: Design) -> TopView:
             (patch.name, border)
             for patch in design.patches
             for border in _borders(shapely.intersection(patch.polygon, design.region))
+        ),
+        faint=tuple(
+            border
+            for part in (*design.plate.regions, *design.masses)
+            for border in _borders(shapely.intersection(part.polygon, design.region))
         ),
     )
 
@@ -124,6 +132,7 @@ def ground(view: TopView, frame: Frame, colour: Rgb = SPRUCE) -> list[Area]:
 def part_lines(view: TopView, frame: Frame, *, braces: bool = True) -> list[Stroke]:
     """Lines around patches, braces, holes and the top."""
     lines = [Stroke(drawn_border(border, frame), PATCH_WIDTH, PENCIL, closed=True) for _, border in view.patches]
+    lines += [Stroke(drawn_border(border, frame), FAINT_WIDTH, PENCIL, closed=True) for border in view.faint]
     if braces:
         lines += [Stroke(frame.place(border), BRACE_WIDTH, INK, closed=True) for _, border, _ in view.braces]
     lines += [Stroke(drawn_border(hole, frame), OUTLINE_WIDTH - 1, INK, closed=True) for hole in view.holes]

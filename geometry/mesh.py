@@ -16,6 +16,7 @@ from skfem import MeshTri, MeshTri2
 
 from bracedtop.geometry.curved import curved_mesh
 from bracedtop.geometry.design import Design
+from bracedtop.geometry.dome import Dome
 from bracedtop.geometry.errors import MeshError
 from bracedtop.geometry.fill import fill
 from bracedtop.geometry.layout import crossings
@@ -47,7 +48,7 @@ class TopMesh:
 
     Boundaries: "rim", "hole 1" and so on in the drawing's order, "brace NAME" round its glued face, "joint
     UNDER|OVER" round the area that two crossing braces share. Subdomains: "top" (all triangles), "ring" if the
-    plate has one, "brace NAME", "patch NAME".
+    plate has one, "brace NAME", "patch NAME", "region 1" and so on for the plate's thickness regions.
 
     Parameters
     ----------
@@ -129,10 +130,10 @@ def _meshed(design: Design, size: float, grading: float, tolerance: float) -> To
     return TopMesh(flat, curved, size, _min_angle(flat), float(edges.min()), float(edges.max()), len(straightened))
 
 
-def write_mesh(mesh: TopMesh, path: Path) -> None:
+def write_mesh(mesh: TopMesh, path: Path, dome: Dome | None = None) -> None:
     """Write a mesh as VTU with one cell array per named line and area (1 on it, 0 elsewhere).
 
-    Cells are the quadratic triangles and, for the lines, quadratic sides.
+    Cells are the quadratic triangles and, for the lines, quadratic sides; z is the dome's height, 0 without one.
     """
     curved = mesh.curved
     names = sorted(mesh.flat.boundaries)
@@ -148,7 +149,8 @@ def write_mesh(mesh: TopMesh, path: Path) -> None:
         of = np.zeros(len(triangles), dtype=np.int8)
         of[np.asarray(elements)] = 1
         data[name] = [of, np.zeros(len(lines), dtype=np.int8)]
-    points = np.vstack([curved.doflocs, np.zeros(curved.doflocs.shape[1])]).T
+    xy = curved.doflocs.T
+    points = np.column_stack([xy, np.zeros(len(xy)) if dome is None else dome.height(xy)])
     out = meshio.Mesh(points, [("triangle6", triangles), ("line3", lines)], cell_data=data)
     out.write(path, file_format="vtu")
 

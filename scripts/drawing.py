@@ -1,5 +1,6 @@
 """Pictures and the report page of a comparison."""
 
+import math
 from collections.abc import Sequence
 from importlib.metadata import version
 from pathlib import Path
@@ -24,6 +25,7 @@ from bracedtop.fem.report_data import (
 from bracedtop.fem.shaving_picture import plan_picture, shaving_picture, stretch_shapes
 from bracedtop.fem.taps import Measured
 from bracedtop.fem.top_view import top_view
+from bracedtop.geometry.design import Plate
 from bracedtop.geometry.units import DEGREE, MM
 from bracedtop.scripts.comparison import MOVED_CENTS, RIGHT_CENTS, Comparison
 
@@ -38,7 +40,7 @@ EDGES = {
 def draw_modes(case: Case, model: Model, modes: Modes, summaries: Sequence[ModeSummary], folder: Path) -> PictureResult:
     """Draw every mode into ``pictures`` and write the shapes as modes.vtu."""
     fields = deflection_map(model, modes)
-    write_deflections(fields, modes, folder / "modes.vtu")
+    write_deflections(fields, modes, folder / "modes.vtu", case.design.plate.dome)
     view = top_view(case.design)
     return draw_pictures([mode_picture(view, fields, summary) for summary in summaries], folder / "pictures")
 
@@ -117,26 +119,40 @@ def _drawing(found: Comparison) -> Drawing:
     design, model = found.case.design, found.model
     plate = design.plate
     x0, y0, x1, y1 = design.outline.polygon.bounds
-    words = ""
-    if plate.ring_width > 0:
-        words = f"{plate.ring_reduction / MM:g} mm less in a ring {plate.ring_width / MM:g} mm wide along the rim"
     used = {plate.wood, *(b.wood for b in design.braces), *(p.wood for p in design.patches)}
     return Drawing(
         (x1 - x0) / MM,
         (y1 - y0) / MM,
         plate.thickness / MM,
-        words,
+        _thickness_words(plate),
         plate.wood,
         EDGES[design.edge.kind],
         1e3 * (model.mass("top") + model.mass("ring")),
         1e3 * (model.mass("brace") + model.mass("joint")),
-        1e3 * model.mass("patch"),
+        1e3 * (model.mass("patch") + model.mass("mass")),
         tuple(
             BraceLine(b.name, b.wood, b.length / MM, b.width / MM, float(b.stations[:, 1].max()) / MM)
             for b in design.braces
         ),
         tuple((name, found.case.woods[name].source) for name in sorted(used)),
     )
+
+
+def _thickness_words(plate: Plate) -> str:
+    words = []
+    if plate.grid is not None:
+        low, high = plate.grid.points[:, 2].min() / MM, plate.grid.points[:, 2].max() / MM
+        words.append(f"measured at {len(plate.grid.points)} points, {low:.2f} to {high:.2f} mm")
+    if plate.regions:
+        listed = " and ".join(f"{region.thickness / MM:g}" for region in plate.regions)
+        words.append(f"{listed} mm in {'an area of its' if len(plate.regions) == 1 else 'areas of their'} own")
+    if plate.ring_width > 0:
+        words.append(f"{plate.ring_reduction / MM:g} mm less in a ring {plate.ring_width / MM:g} mm wide along the rim")
+    if plate.dome is not None and not plate.dome.is_flat:
+        radii = {"along": plate.dome.radius_along, "across": plate.dome.radius_across}
+        bent = [f"{radius:g} m {way}" for way, radius in radii.items() if math.isfinite(radius)]
+        words.append(f"domed to a radius of {' and '.join(bent)}")
+    return "; ".join(words)
 
 
 def _mesh_facts(found: Comparison) -> tuple[tuple[str, str], ...]:

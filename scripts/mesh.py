@@ -49,7 +49,7 @@ def run(args: argparse.Namespace) -> int:
     with progress.stage("mesh"):
         mesh = mesh_top(case.design, args.size_mm or mesh_size(case))
     with fresh_results(args.case, ("mesh.vtu",)) as folder:
-        write_mesh(mesh, folder / "mesh.vtu")
+        write_mesh(mesh, folder / "mesh.vtu", case.design.plate.dome)
     flat = mesh.flat
     ends = flat.p[:, flat.facets]
     edges = np.hypot(*(ends[:, 1] - ends[:, 0]))

@@ -2,6 +2,7 @@
 
 from dataclasses import replace
 
+import meshio
 import numpy as np
 import pytest
 from hypothesis import given, settings
@@ -15,6 +16,7 @@ from bracedtop.geometry.design import Design, Plate
 from bracedtop.geometry.dome import Dome
 from bracedtop.geometry.errors import DesignError
 from bracedtop.geometry.layout import check_layout
+from bracedtop.geometry.mesh import mesh_top, write_mesh
 
 radii = st.one_of(st.floats(0.5, 50), st.just(np.inf))
 crowns = st.tuples(st.floats(-0.5, 0.5), st.floats(-0.5, 0.5))
@@ -92,3 +94,12 @@ def test_steep_domes_are_refused():
         check_layout(domed(np.inf, 0.185, (0.2, 0.15)))
     with pytest.raises(DesignError, match="radius 500 mm along"):
         check_layout(domed(0.5, np.inf, (0.0, 0.15)))
+
+
+def test_mesh_file_is_domed(tmp_path):
+    design = Design(rectangle(0.4, 0.3), Plate("wood", 2.8e-3, dome=Dome(4.0, 3.0, (0.2, 0.15))))
+    mesh = mesh_top(design, 0.1)
+    write_mesh(mesh, tmp_path / "mesh.vtu", design.plate.dome)
+    points = meshio.read(tmp_path / "mesh.vtu").points
+    expected = -((points[:, 0] - 0.2) ** 2) / 8 - (points[:, 1] - 0.15) ** 2 / 6
+    np.testing.assert_allclose(points[:, 2], expected, atol=1e-12)
