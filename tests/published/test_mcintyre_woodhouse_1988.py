@@ -46,7 +46,7 @@ def test_twist_formula_is_too_low_by_about_nine_per_cent(found):
 def test_twist_formula_is_exact_where_the_plate_cannot_bend():
     # With moduli so high that only twisting is soft, w = x y is the mode, apart from shear through the thickness.
     a, b, h, density, G = 0.5, 0.3, 2e-3, 400.0, 0.5e9
-    stiff = [2e12, 2e12, G, 0.3, 2e12, 2e12, a, b, h, density * a * b * h]
+    stiff = [1e12, 1e12, G, 0.3, 1e11, 1e11, a, b, h, density * a * b * h]
     hz = free_plate(a, b, 0.06).response(stiff, [TWIST]).hz
     assert twist_modulus(hz[0], a, b, h, density) == pytest.approx(G, rel=1e-3)
     assert np.isfinite(hz).all()
