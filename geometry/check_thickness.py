@@ -13,8 +13,9 @@ UNLIKELY = 4.0
 """Largest ratio of a thickness of the top to its nominal one; chosen: beyond it a slip of the decimal point is likelier
 than a wish."""
 
-FARTHEST = 20e-3
-"""Farthest that a measured point may lie off the top, m; chosen: more than a caliper's jaw slips past the rim."""
+FARTHEST = 1 / 4
+"""Farthest that a measured point may lie off the top, over the outline's larger extent; chosen: the corners of a blank
+measured before it is cut to a guitar's outline lie less far off, points in other units or from another origin farther."""
 
 STEEPEST = 1 / 5
 """Largest rise of a dome over its extent. The usual limit of shallow-shell theory (V. Z. Vlasov, General Theory of
@@ -43,11 +44,12 @@ def check_thickness(design: Design) -> None:
     if plate.grid is not None:
         points = plate.grid.points
         off = shapely.distance(design.outline.polygon, shapely.points(points[:, :2]))
-        if off.max() > FARTHEST:
+        most = FARTHEST * float(np.ptp(design.outline.points, axis=0).max())
+        if off.max() > most:
             k = int(off.argmax())
             message = (
                 f"measured thickness: point {k + 1} at {shown_point(points[k, :2])} mm lies {1e3 * off[k]:.0f} mm off "
-                f"the top; must be at most {1e3 * FARTHEST:g} mm off"
+                f"the top; must be at most {1e3 * most:.0f} mm off"
             )
             raise DesignError(message)
         for k, (*xy, t) in enumerate(points, start=1):

@@ -238,8 +238,8 @@ BAD_GRIDS = [
     ("far", GRID.replace("390,140,2.9", "39000,140,2"), "line 7: x_mm = 39000; must be from -20000 and at most 20000"),
     (
         "off the top",
-        GRID.replace("390,140", "390,240"),
-        "measured thickness: point 4 at [390.0, 240.0] mm lies 90 mm off",
+        GRID.replace("390,140", "390,340"),
+        "measured thickness: point 4 at [390.0, 340.0] mm lies 190 mm off",
     ),
     (
         "decimal point",

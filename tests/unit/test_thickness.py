@@ -128,8 +128,8 @@ def test_the_mesh_follows_regions():
         ({"regions": (square(0.1, 0.5, 0.1, 2e-3),)}, "thickness 1: less than 2 mm of it lies on the top's wood"),
         ({"regions": (square(0.3, 0, 0.05, 2e-3),)}, "thickness 1: less than 2 mm of it lies on the top's wood"),
         (
-            {"grid": ThicknessGrid(np.array([[0, 0, 2e-3], [0.1, 0, 2e-3], [0.1, 0.2, 3e-3]]))},
-            "point 3 at [100.0, 200.0] mm lies 50 mm off the top",
+            {"grid": ThicknessGrid(np.array([[0, 0, 2e-3], [0.1, 0, 2e-3], [0.1, 0.3, 3e-3]]))},
+            "point 3 at [100.0, 300.0] mm lies 150 mm off the top; must be at most 100 mm off",
         ),
         (
             {"grid": ThicknessGrid(np.array([[0, 0, 2e-3], [0.1, 0, 0.27e-3], [0.1, 0.1, 3e-3]]))},
