@@ -66,9 +66,7 @@ def followed(before: Model, modes: Modes, after: Model) -> Change:
     n = len(modes.frequencies)
     # A few more modes, so that one that drops below its neighbours is still found.
     changed = solve(after, n + 4)
-    old = modes.shapes.reshape(n, -1).T
-    new = changed.shapes.reshape(n + 4, -1).T
-    alike = mac(old, new, before.M)
+    alike = mac(modes.vectors.T, changed.vectors.T, before.M)
     successor = follow(alike)
     likeness = tuple(float(alike[k, after_k]) for k, after_k in enumerate(successor))
     return Change(after, changed, successor, before.mass() - after.mass(), likeness)

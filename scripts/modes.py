@@ -54,7 +54,7 @@ def run(args: argparse.Namespace) -> int:
     from bracedtop.fem.describe import summarise
     from bracedtop.fem.model import build_model, solve
     from bracedtop.geometry.mesh import mesh_top
-    from bracedtop.scripts.climate import climate_json, in_climate
+    from bracedtop.scripts.climate import in_climate
     from bracedtop.scripts.console import Progress, print_json
     from bracedtop.scripts.results import fresh_results
 
@@ -73,7 +73,7 @@ def run(args: argparse.Namespace) -> int:
         with progress.stage("second solve, quartic elements"):
             finer = solve(build_model(case.design, case.woods, mesh=mesh, order=4), args.modes)
             errors = [float(100 * (a / b - 1)) for a, b in zip(modes.frequencies, finer.frequencies, strict=True)]
-    result = {**modes_json(model, modes, summaries, seconds), "climate": climate_json(case.climate)}
+    result = modes_json(case, model, modes, summaries, seconds)
     if errors is not None:
         for row, error in zip(result["modes"], errors, strict=True):
             row["error_percent"] = error
@@ -104,10 +104,13 @@ def mesh_size(case: "Case") -> float:
     return case.mesh_size or MESH_SIZE
 
 
-def modes_json(model: "Model", modes: "Modes", summaries: "tuple[ModeSummary, ...]", seconds: float) -> dict[str, Any]:
+def modes_json(
+    case: "Case", model: "Model", modes: "Modes", summaries: "tuple[ModeSummary, ...]", seconds: float
+) -> dict[str, Any]:
     """What ``modes --json`` prints."""
     from bracedtop.fem.bridge_motion import bridge_area
     from bracedtop.geometry.units import DEGREE, MM
+    from bracedtop.scripts.climate import climate_json
 
     rows = [
         {
@@ -145,6 +148,7 @@ def modes_json(model: "Model", modes: "Modes", summaries: "tuple[ModeSummary, ..
         "residual": modes.residual,
         "rigid_modes": modes.n_rigid,
         "warnings": list(case.warnings),
+        "climate": climate_json(case.climate),
     }
 
 
