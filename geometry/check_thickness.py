@@ -15,7 +15,7 @@ than a wish."""
 
 FARTHEST = 1 / 4
 """Farthest that a measured point may lie off the top, over the outline's larger extent; chosen: the corners of a blank
-measured before it is cut to a guitar's outline lie less far off, points in other units or from another origin farther."""
+measured before it is cut to a guitar's outline lie nearer, points in other units or from another origin farther."""
 
 STEEPEST = 1 / 5
 """Largest rise of a dome over its extent. The usual limit of shallow-shell theory (V. Z. Vlasov, General Theory of
