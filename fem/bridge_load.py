@@ -17,7 +17,7 @@ from bracedtop.fem.static import Traction
 from bracedtop.fem.strings import StringSet
 from bracedtop.geometry.design import Design
 from bracedtop.geometry.errors import DesignError
-from bracedtop.geometry.patch import Patch
+from bracedtop.geometry.patch import Patch, patch_thickness_at
 
 FOOT = 10e-3
 """Radius of the round foot on which a string acts where no bridge is drawn, m; chosen: about half a bridge's length
@@ -42,10 +42,8 @@ def string_tractions(model: Model, strings: StringSet) -> list[Traction]:
     """
     design = model.design
     bridge = bridge_of(design)
-    face = design.plate.thickness / 2
-    height = face + (bridge.thickness if bridge is not None and bridge.side == "outside" else 0.0)
-    arm = face + strings.saddle_height - height
     x, y = design.driving_point
+    crown = _outside(model, design.driving_point) + strings.saddle_height
     tractions = []
     for number, (offset, force) in enumerate(zip(strings.offsets, strings.forces(), strict=True), start=1):
         at = np.array([x, y + offset])
@@ -57,7 +55,7 @@ def string_tractions(model: Model, strings: StringSet) -> list[Traction]:
             )
             raise DesignError(message)
         points, xy = points_in(cells, model.locator)
-        tractions.append(_traction(points, xy, at, force, arm, height))
+        tractions.append(_traction(model, bridge, points, xy, np.array([*at, crown]), force))
     return tractions
 
 
@@ -95,17 +93,43 @@ def _strip(model: Model, bridge: Patch, y: float, spacing: float) -> list[np.nda
     return [shapely.get_coordinates(piece.exterior)[:-1] for piece in pieces if piece.geom_type == "Polygon"]
 
 
-def _traction(points: Points, xy: np.ndarray, at: np.ndarray, force: np.ndarray, arm: float, height: float) -> Traction:
-    """Tractions over one strip, equal to `force` (along, out) at `at` (x, y) and `arm` above `height`."""
+def _traction(
+    model: Model,
+    bridge: Patch | None,
+    points: Points,
+    xy: np.ndarray,
+    at: np.ndarray,
+    force: np.ndarray,
+) -> Traction:
+    """Tractions over one strip, equal to `force` (along, out) at the string's place `at` (3,) on the saddle."""
+    _, face = model.top.faces(points)
+    height, part = face, None
+    if bridge is not None and bridge.side == "outside":
+        height, part = face + patch_thickness_at(bridge, xy), f"patch {bridge.name}"
     weight = points.weight
-    away = xy - (weight @ xy) / weight.sum()
-    shapes = np.column_stack([np.ones(len(xy)), away])
-    x, y = at - (weight @ xy) / weight.sum()
+    middle = (weight @ xy) / weight.sum()
+    shapes = np.column_stack([np.ones(len(xy)), xy - middle])
+    x, y = at[:2] - middle
     pull, push = force
     # A pull along x does no work on displacements across it, so its distribution over y alone sets its turning moment.
     along = _distributed(shapes[:, [0, 2]], weight, np.array([pull, pull * y]))
-    out = _distributed(shapes, weight, np.array([push, push * x - pull * arm, push * y]))
-    return Traction(points, along, out, height)
+    # What the pull is short of the saddle's height, the push makes up for.
+    arm = pull * at[2] - weight @ (along * (height + _rise(model, xy)))
+    out = _distributed(shapes, weight, np.array([push, push * x - arm, push * y]))
+    return Traction(points, along, out, height, part, face if part is not None else None)
+
+
+def _outside(model: Model, at: np.ndarray) -> float:
+    """Height of the outside face above the crown's middle at a point (2,), m."""
+    element, local = model.locator.locate(at[None, :])
+    _, face = model.top.faces(Points(element, local, np.ones(1)))
+    return float(face[0] + _rise(model, at[None, :])[0])
+
+
+def _rise(model: Model, xy: np.ndarray) -> np.ndarray:
+    """Height of a dome's middle surface at points (n, 2), (n,) in m; zero for a flat top."""
+    dome = model.space.dome
+    return np.zeros(len(xy)) if dome is None else dome.height(xy)
 
 
 def _distributed(shapes: np.ndarray, weight: np.ndarray, moments: np.ndarray) -> np.ndarray:

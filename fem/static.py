@@ -1,6 +1,6 @@
 """Static deflection of a held top under tractions.
 
-Depends on fem/model, fem/modes, fem/plate.
+Depends on fem/layer, fem/model, fem/modes, fem/plate.
 """
 
 from dataclasses import dataclass
@@ -9,8 +9,8 @@ import numpy as np
 from scipy import sparse
 
 from bracedtop.fem.footprint import Points
-from bracedtop.fem.model import Model
-from bracedtop.fem.modes import factorised, rigid_motions, unresisted
+from bracedtop.fem.model import Model, plate_part, whole_motions
+from bracedtop.fem.modes import factorised, unresisted
 from bracedtop.fem.plate import N_FIELDS, displacements, shape_functions, strains
 from bracedtop.geometry.errors import AccuracyError, DesignError
 
@@ -27,14 +27,20 @@ class Traction:
     points : Points
     along, out : (n,) arrays, Pa
         In x, acting at `height`; and in z.
-    height : float, m
-        Above the midplane.
+    height : (n,) array, m
+        Above the reference plane.
+    part : str or None
+        The glued part that is pulled, such as "patch bridge"; None for the plate itself.
+    face : (n,) array, m
+        Height of that part's glued face; not used for the plate.
     """
 
     points: Points
     along: np.ndarray
     out: np.ndarray
-    height: float
+    height: np.ndarray
+    part: str | None = None
+    face: np.ndarray | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -64,16 +70,23 @@ class Static:
 def force_vector(model: Model, tractions: list[Traction]) -> np.ndarray:
     """Load of every unknown, consistent with the shape functions, (n_unknowns,) in N and N m.
 
-    A traction along x at height z does work on u + z beta_x.
+    A traction along x at height z does work on u + z beta_x; on a part with the glued face z_f that moves by itself, on
+    u + z_f beta_x + s_x + (z - z_f) gamma_x (fem/layer).
     """
-    force = np.zeros((model.space.n_nodes, N_FIELDS))
+    force = np.zeros(model.K.shape[0])
     for traction in tractions:
         points = traction.points
         values, _ = shape_functions(model.space, points)
-        nodes = model.space.dofs[points.element]
-        for field, p in ((0, traction.along), (2, traction.out), (3, traction.height * traction.along)):
-            np.add.at(force[:, field], nodes, values * (points.weight * p)[:, None])
-    return force.ravel()
+        dofs = model.space.dofs[points.element]
+        lever = traction.height if traction.face is None else traction.face
+        shares = [(0, traction.along), (2, traction.out), (3, lever * traction.along)]
+        numbers = N_FIELDS * dofs[..., None] + np.arange(N_FIELDS)
+        if traction.part is not None and traction.face is not None:
+            numbers = model.layers[traction.part].unknowns(dofs)
+            shares += [(5, traction.along), (7, (traction.height - traction.face) * traction.along)]
+        for field, p in shares:
+            np.add.at(force, numbers[..., field], values * (points.weight * p)[:, None])
+    return force
 
 
 def solve_static(model: Model, force: np.ndarray) -> Static:
@@ -110,8 +123,7 @@ def solve_static(model: Model, force: np.ndarray) -> Static:
 
 def resultant(model: Model, forces: np.ndarray) -> np.ndarray:
     """Resultant of forces (n_unknowns,) about the origin: F_x, F_y, F_z in N, M_x, M_y, M_z in N m."""
-    motions = rigid_motions(model.space.basis.doflocs)
-    F_x, F_y, F_z, M_z, minus_M_y, M_x = motions.T @ forces[: len(motions)]
+    F_x, F_y, F_z, M_z, minus_M_y, M_x = whole_motions(model).T @ forces
     return np.array([F_x, F_y, F_z, M_x, -minus_M_y, M_z])
 
 
@@ -132,13 +144,11 @@ def deflections_at(static: Static, xy: np.ndarray) -> np.ndarray:
 
 
 def _shapes(static: Static) -> np.ndarray:
-    n = N_FIELDS * static.model.space.n_nodes
-    return static.vector[:n].reshape(1, -1, N_FIELDS)
+    return plate_part(static.vector[None], static.model.space.n_nodes)
 
 
 def _refuse_loose(model: Model) -> None:
-    motions = rigid_motions(model.space.basis.doflocs)
-    n_loose = unresisted(model.K, motions).shape[1]
+    n_loose = unresisted(model.K, whole_motions(model)).shape[1]
     if n_loose:
         what = "is free" if model.design.edge.kind == "free" else "has springs that resist some motions only"
         message = f"the top's edge {what}; under load its sides have to hold it against moving in every direction"

@@ -16,9 +16,10 @@ from dataclasses import dataclass
 import numpy as np
 
 from bracedtop.fem.footprint import Points, points_in
-from bracedtop.fem.laminate import lamina, strain_rotation
+from bracedtop.fem.laminate import fibre, lamina, strain_rotation
 from bracedtop.fem.plate import own_points
-from bracedtop.fem.section import crossing_layers, section_moments
+from bracedtop.fem.sampling import some
+from bracedtop.fem.section import crossing_layers, part_moments
 from bracedtop.fem.static import Static, strains_at
 
 SIDE = 5e-3
@@ -54,8 +55,8 @@ class BraceStress:
     brace : str
     distance : (n,) array, m
     free, glued : (n,) arrays, Pa
-        Fibre stress at the free side and at the glue line, positive when stretched. Where braces cross, the part of the
-        brace that the notch leaves counts.
+        Fibre stress at the free side and at the glue line, positive when stretched. Where braces cross and beside
+        it, the part of the brace that the notch leaves counts.
     glue_distance : (m,) array, m
     glue_shear : (m,) array, Pa
         Change of the brace's axial force per length and width, averaged over `GLUE_LENGTH`.
@@ -76,10 +77,10 @@ def face_stress(static: Static, points: Points) -> np.ndarray:
     """
     model = static.model
     plate = model.design.plate
-    Q, _ = lamina(model.woods[plate.wood])
+    Q, _ = lamina(model.woods[plate.wood], "quarter", plate.ring_angle, plate.runout)
     T, _ = strain_rotation(plate.grain_angle)
     strain = strains_at(static, points)
-    z = np.stack(_faces(static, points), axis=1)
+    z = np.stack(model.top.faces(points)[::-1], axis=1)
     return np.asarray((strain[:, None, :3] + z[:, :, None] * strain[:, None, 3:6]) @ (Q @ T).T)
 
 
@@ -126,30 +127,20 @@ def _apart(xy: np.ndarray, values: np.ndarray) -> list[int]:
     return found
 
 
-def _faces(static: Static, points: Points) -> tuple[np.ndarray, np.ndarray]:
-    """Heights of the outside and the inside face above the reference plane at points, (n,) each, m."""
-    model = static.model
-    plate = model.design.plate
-    ring = np.isin(points.element, np.asarray(model.mesh.flat.subdomains.get("ring", []), dtype=int))
-    t = plate.thickness - np.where(ring, plate.ring_reduction, 0.0)
-    return t / 2, -t / 2
-
-
 def brace_stress(static: Static, name: str) -> BraceStress:
     """Stresses of one brace."""
     model = static.model
     brace = model.design.brace(name)
-    E_L = model.woods[brace.wood].E_L
+    E = fibre(model.woods[brace.wood], brace.ring_angle, brace.runout).E
     glued = next(g for g in model.glued if g.brace == name)
-    at = glued.grips & (glued.height > 0)
-    points = _some(glued.points, at)
-    s, height, offset = glued.distance[at], glued.height[at], glued.offset[at]
+    low, high = glued.carrying[0], np.minimum(glued.carrying[1], glued.height)
+    at = glued.grips & (high > low)
+    points = some(glued.points, at)
+    s, low, high, offset = glued.distance[at], low[at], high[at], glued.offset[at]
     strain, curvature = _along(static, points, glued.angle[at])
-    moments = section_moments(brace.shape, brace.width, height, offset)
-    force = E_L * (moments[:, 0] * strain + moments[:, 1] * curvature)
-    values = np.column_stack(
-        [E_L * (strain - (offset + height) * curvature), E_L * (strain - offset * curvature), force]
-    )
+    moments = brace.width * part_moments(brace.shape, brace.width, glued.height[at], low, high, offset)
+    force = E * (moments[:, 0] * strain + moments[:, 1] * curvature)
+    values = np.column_stack([*(E * (strain - (offset + zeta) * curvature) for zeta in (high, low)), force])
     distance, binned = _binned(s, points.weight, values)
     glue_distance, glue_shear = _glue_shear(distance, binned[:, 2], s, brace.width)
     crossed = [_crossed(static, name, k) for k in range(len(model.blocks))]
@@ -173,11 +164,12 @@ def _crossed(static: Static, name: str, number: int) -> np.ndarray | None:
     at = high > low + 1e-9
     if not at.any():
         return None
-    points = _some(block.points, at)
+    points = some(block.points, at)
     strain, curvature = _along(static, points, np.full(int(at.sum()), block.angles[k]))
-    E_L = model.woods[model.design.brace(name).wood].E_L
+    brace = model.design.brace(name)
+    E = fibre(model.woods[brace.wood], brace.ring_angle, brace.runout).E
     z = [-(block.offset[at] + part[at]) for part in (high, low)]
-    values = np.column_stack([E_L * (strain + height * curvature) for height in z])
+    values = np.column_stack([E * (strain + height * curvature) for height in z])
     distance, binned = _binned(block.distances[k][at], points.weight, values)
     return np.column_stack([distance, binned])
 
@@ -188,10 +180,6 @@ def _along(static: Static, points: Points, angle: np.ndarray) -> tuple[np.ndarra
     c, s = np.cos(angle), np.sin(angle)
     row = np.column_stack([c * c, s * s, s * c])
     return (row * strain[:, :3]).sum(axis=1), (row * strain[:, 3:6]).sum(axis=1)
-
-
-def _some(points: Points, at: np.ndarray) -> Points:
-    return Points(points.element[at], points.local[:, at], points.weight[at])
 
 
 def _binned(s: np.ndarray, weight: np.ndarray, values: np.ndarray) -> tuple[np.ndarray, np.ndarray]:

@@ -47,7 +47,7 @@ def load_notes(case: "Case", strings: "StringSet", summary: "LoadSummary") -> li
         lines.append(f"no strength is known for {', '.join(unknown)}; give it under [wood.NAME]")
     if case.climate is not None:
         lines.append("strengths are those at 12 % moisture, whatever [climate] says; damp wood is weaker")
-    return [*lines, *case.warnings, *summary.static.model.warnings]
+    return [*lines, *case.warnings]
 
 
 def load_state(summary: "LoadSummary") -> dict[str, Any]:

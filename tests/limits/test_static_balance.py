@@ -17,6 +17,7 @@ from bracedtop.fem.strength import Strength
 from bracedtop.fem.strings import String, StringSet
 from bracedtop.geometry.brace import Brace
 from bracedtop.geometry.design import Design, Edge, Plate
+from bracedtop.geometry.dome import Dome
 from bracedtop.geometry.errors import DesignError
 from bracedtop.geometry.outline import Hole, body_outline, polygon_outline
 from bracedtop.geometry.patch import Patch
@@ -123,10 +124,11 @@ RECIPROCAL = build_model(
     fall=st.floats(-0.3, 0.3),
     tensions=st.lists(st.floats(1.0, 500.0), min_size=1, max_size=12),
     anchor=st.sampled_from(["bridge", "tailpiece"]),
+    domed=st.booleans(),
 )
-@settings(max_examples=40)
+@settings(max_examples=25)
 def test_tractions_are_the_strings_free_body(
-    height: float, spread: float, fall: float, tensions: list[float], anchor: str
+    height: float, spread: float, fall: float, tensions: list[float], anchor: str, domed: bool
 ) -> None:
     """Forces and moments of the tractions are those of each string in its own line."""
     strings = StringSet(
@@ -137,10 +139,11 @@ def test_tractions_are_the_strings_free_body(
         fall,
         spread,  # type: ignore[arg-type]
     )
-    model = FREE_BODY
+    model = DOMED if domed else FREE_BODY
     found = resultant(model, force_vector(model, string_tractions(model, strings)))
     x, y = model.design.driving_point
-    z = model.design.plate.thickness / 2 + height
+    rise = DOME.height(model.design.driving_point)[0] if domed else 0.0
+    z = rise + model.design.plate.thickness / 2 + height
     expected = np.zeros(6)
     for (pull, push), offset in zip(strings.forces(), strings.offsets, strict=True):
         place, force = np.array([x, y + offset, z]), np.array([pull, 0.0, push])
@@ -149,6 +152,8 @@ def test_tractions_are_the_strings_free_body(
 
 
 FREE_BODY = build_model(top(EDGES["clamped"]), WOODS, size=0.06)
+DOME = Dome(5.0, 4.0, (0.2, 0.01))
+DOMED = build_model(replace(top(EDGES["clamped"]), plate=Plate(WOOD, 2.8e-3, dome=DOME)), WOODS, size=0.06)
 
 
 def test_without_a_bridge_the_strings_stand_on_feet() -> None:

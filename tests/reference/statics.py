@@ -30,7 +30,7 @@ def box_traction(
     """Traction over a rectangle: `along` even at `height`, `out` even or a function of points (n, 2); Pa and m."""
     points, xy = points_in([box_corners(box)], model.locator)
     push = out(xy) if callable(out) else np.full(len(xy), out)
-    return Traction(points, np.full(len(xy), along), push, height)
+    return Traction(points, np.full(len(xy), along), push, np.full(len(xy), height))
 
 
 def loaded(model: Model, *tractions: Traction) -> Static:
