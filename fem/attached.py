@@ -15,7 +15,8 @@ from bracedtop.geometry.thickness import thickness_at
 def mass_groups(design: Design, locator: Locator) -> list[Group]:
     """Points of every mass of a design: no stiffness, and mass with its moments about the reference plane.
 
-    A mass sits at its height above the outside face of the top, and turns with the section there. The whole of it is
+    A mass sits at its height above the outside face of the top as it was before an edge ring was taken off, and turns
+    with the section there. The whole of it is
     spread over that part of its disc that lies on the mesh.
 
     Parameters

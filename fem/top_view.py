@@ -55,6 +55,7 @@ class TopView:
 
 def top_view(design: Design) -> TopView:
     """Outlines of a design's parts."""
+    faint = [part.polygon for part in design.plate.regions] + [mass.polygon for mass in design.masses]
     return TopView(
         outline=design.outline.points,
         holes=tuple(hole.outline().points for hole in design.holes),
@@ -64,11 +65,7 @@ def top_view(design: Design) -> TopView:
             for patch in design.patches
             for border in _borders(shapely.intersection(patch.polygon, design.region))
         ),
-        faint=tuple(
-            border
-            for part in (*design.plate.regions, *design.masses)
-            for border in _borders(shapely.intersection(part.polygon, design.region))
-        ),
+        faint=tuple(border for polygon in faint for border in _borders(shapely.intersection(polygon, design.region))),
     )
 
 

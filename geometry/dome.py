@@ -60,4 +60,4 @@ class Dome:
         return np.asarray(-self._from_crown(xy) * self.curvatures)
 
     def _from_crown(self, xy: Array) -> Array:
-        return np.asarray(xy, dtype=float).reshape(-1, 2) - np.array(self.crown)
+        return np.asarray(np.asarray(xy, dtype=float).reshape(-1, 2) - np.array(self.crown))
