@@ -4,7 +4,7 @@ Depends on fem/board, fem/board_doubts, fem/board_parameters, fem/board_specimen
 """
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 
 import numpy as np
 from scipy.optimize import least_squares
@@ -12,8 +12,8 @@ from scipy.stats import chi2
 
 from bracedtop.fem.board import Board
 from bracedtop.fem.board_doubts import doubts
-from bracedtop.fem.board_parameters import CANDIDATES, PARENTS, SPREADS, TOLD, Parameters
-from bracedtop.fem.board_specimen import CONSTANTS, N_SIZES, SIZES, Respond, specimen
+from bracedtop.fem.board_parameters import CANDIDATES, PARENTS, TOLD, Parameters
+from bracedtop.fem.board_specimen import CONSTANTS, N_SIZES, SIZES, Respond, anchor, remembered, specimen
 from bracedtop.fem.free_plate import Response
 from bracedtop.fem.told import Weak, told, weak_directions
 from bracedtop.fem.wood import Wood
@@ -133,28 +133,33 @@ def fit_board(board: Board) -> BoardFit:
         If the board cannot be meshed.
     """
     respond, at = specimen(board)
+    respond = remembered(respond)
+    base, spreads = anchor(board)
     constants, candidates = CONSTANTS[board.kind], CANDIDATES[board.kind]
     data = _Data(
         np.log([tap.hz.value for tap in board.taps]),
         np.array([tap.hz.relative for tap in board.taps]),
         np.array([*(size.relative for size in board.sizes), board.mass.relative]),
     )
-    response = respond(np.array([at[name] for name in constants]))
     solution = None
     # What can be told depends a little on the constants themselves, so it is looked at again after the fit.
-    for _ in range(4):
-        free = _told(response, Parameters(constants, candidates), data)
+    for looks in range(len(candidates) + 2):
+        free = _told(
+            respond(np.array([at[name] for name in constants])), Parameters(constants, candidates, spreads), data
+        )
         if not free:
             message = f"{board.file}: these taps tell none of {', '.join(candidates)}; see bracedtop wood --help"
             raise AccuracyError(message)
         if solution is not None and solution.parameters.free == free:
             break
-        parameters = Parameters(constants, free)
-        solution = _solved(respond, parameters, parameters.unknowns(at, board.base), data, board.file)
-        response = solution.response
+        if looks:
+            # From here on fewer and fewer, so that it ends.
+            candidates = free
+        parameters = Parameters(constants, free, spreads)
+        solution = _solved(respond, parameters, parameters.unknowns(at, base), data, board.file)
         at = dict(zip(constants, parameters.values(solution.unknowns).tolist(), strict=True))
     assert solution is not None
-    return _result(board, solution, data)
+    return _result(board, base, solution, data)
 
 
 def _covariance(slopes: np.ndarray, parameters: Parameters, data: _Data) -> tuple[np.ndarray, np.ndarray]:
@@ -170,7 +175,7 @@ def _told(response: Response, every: Parameters, data: _Data) -> tuple[str, ...]
     """Candidates that the taps tell, in the order of `every`."""
 
     def errors(names: Sequence[str]) -> np.ndarray:
-        trial = Parameters(every.constants, tuple(name for name in every.free if name in names))
+        trial = replace(every, free=tuple(name for name in every.free if name in names))
         C, by_unknown = _covariance(response.slopes, trial, data)
         J = by_unknown[:, trial.free_at]
         if np.linalg.matrix_rank(J, tol=1e-6) < len(names):
@@ -178,21 +183,17 @@ def _told(response: Response, every: Parameters, data: _Data) -> tuple[str, ...]
         sizes = np.sqrt(np.diag(np.linalg.inv(J.T @ np.linalg.solve(C, J))))
         return np.array([sizes[trial.free.index(name)] for name in names])
 
-    found = told(every.free, {name: TOLD * SPREADS[name] for name in every.free}, errors)
+    found = told(every.free, {name: TOLD * every.spreads[name] for name in every.free}, errors)
     return tuple(name for name in every.free if name in found)
 
 
 def _solved(respond: Respond, parameters: Parameters, u0: np.ndarray, data: _Data, file: str) -> _Solution:
     at, chain = parameters.free_at, parameters.chain()
-    last: list[tuple[np.ndarray, Response]] = []
 
     def response(x: np.ndarray) -> Response:
-        # Misfit and slopes are asked for one after the other at the same place.
-        if not last or not np.array_equal(last[0][0], x):
-            u = u0.copy()
-            u[at] = x
-            last[:] = [(x.copy(), respond(parameters.values(u)))]
-        return last[0][1]
+        u = u0.copy()
+        u[at] = x
+        return respond(parameters.values(u))
 
     C, _ = _covariance(response(u0[at]).slopes, parameters, data)
     whiten = np.linalg.inv(np.linalg.cholesky(C))
@@ -206,7 +207,7 @@ def _solved(respond: Respond, parameters: Parameters, u0: np.ndarray, data: _Dat
     is_nu = np.array([name == "nu_LR" for name in parameters.free])
     low = np.where(is_nu, NU_BOUNDS[0], u0[at] - np.log(LARGEST_FACTOR))
     high = np.where(is_nu, NU_BOUNDS[1], u0[at] + np.log(LARGEST_FACTOR))
-    scale = np.array([SPREADS[name] for name in parameters.free])
+    scale = np.array([parameters.spreads[name] for name in parameters.free])
     found = least_squares(misfit, u0[at], slope, bounds=(low, high), x_scale=scale, xtol=1e-7, max_nfev=60)
     if not found.success:
         message = f"{file}: the fit of the constants does not settle; is each tap the mode that its name says?"
@@ -216,7 +217,7 @@ def _solved(respond: Respond, parameters: Parameters, u0: np.ndarray, data: _Dat
     return _Solution(parameters, u, response(found.x), whiten.T @ whiten)
 
 
-def _result(board: Board, solution: _Solution, data: _Data) -> BoardFit:
+def _result(board: Board, base: Wood, solution: _Solution, data: _Data) -> BoardFit:
     parameters, response = solution.parameters, solution.response
     C, by_unknown = _covariance(response.slopes, parameters, data)
     left = np.log(response.hz) - data.log_hz
@@ -226,10 +227,10 @@ def _result(board: Board, solution: _Solution, data: _Data) -> BoardFit:
     widen = float(np.sqrt(squares / freedom)) if unlikely else 1.0
     rows = _error_rows(solution, by_unknown, data, widen)
     covariance = rows @ rows.T
-    constants = _constants(board, solution, rows, len(left))
-    every = Parameters(parameters.constants, CANDIDATES[board.kind])
+    constants = _constants(board, base, solution, rows, len(left))
+    every = replace(parameters, free=CANDIDATES[board.kind])
     C_every, by_unknown = _covariance(response.slopes, every, data)
-    units = np.array([SPREADS[name] for name in every.free])
+    units = np.array([every.spreads[name] for name in every.free])
     weak, condition = weak_directions(every.free, by_unknown[:, every.free_at], C_every, units, 1 / TOLD)
     given = {c.name: (c.value, c.error) for c in constants if c.name in parameters.free}
     expected = np.sqrt(np.diag(C))
@@ -271,7 +272,7 @@ def _error_rows(solution: _Solution, by_unknown: np.ndarray, data: _Data, widen:
     )
 
 
-def _constants(board: Board, solution: _Solution, rows: np.ndarray, n_taps: int) -> tuple[Constant, ...]:
+def _constants(board: Board, base: Wood, solution: _Solution, rows: np.ndarray, n_taps: int) -> tuple[Constant, ...]:
     parameters = solution.parameters
     values = dict(zip(parameters.constants, parameters.values(solution.unknowns).tolist(), strict=True))
     groups = {"taps": slice(0, n_taps)}
@@ -287,24 +288,26 @@ def _constants(board: Board, solution: _Solution, rows: np.ndarray, n_taps: int)
                 value=value,
                 error=variance**0.5 * (1.0 if name == "nu_LR" else value),
                 determined=name == "density" or name in parameters.free,
-                origin=_origin(name, board, parameters),
+                origin=_origin(name, board, base, parameters),
                 budget={key: float((row[part] ** 2).sum()) / variance for key, part in groups.items()},
             )
         )
     return tuple(found)
 
 
-def _origin(name: str, board: Board, parameters: Parameters) -> str:
+def _origin(name: str, board: Board, base: Wood, parameters: Parameters) -> str:
     if name == "density":
         return "mass over volume"
     if name in parameters.free:
         return "from the taps"
     untold = "not told by these taps; " if name in CANDIDATES[board.kind] else ""
     if name not in PARENTS:
-        return f"{untold}value of {board.base.name}"
+        return f"{untold}value of {base.name}"
     parent = PARENTS[name]
-    ratio = getattr(board.base, name) / getattr(board.base, parent)
-    return f"{untold}{ratio:.3g} {parent}, the ratio of {board.base.name}"
+    ratio = getattr(base, name) / getattr(base, parent)
+    if name == "E_R" and base != board.base:
+        return f"{untold}{ratio:.3g} {parent}, as x and ring need"
+    return f"{untold}{ratio:.3g} {parent}, the ratio of {base.name}"
 
 
 def _wood(board: Board, constants: Sequence[Constant]) -> Wood:

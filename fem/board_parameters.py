@@ -34,10 +34,13 @@ class Parameters:
     ----------
     constants, free : tuples of str
         All of them, and those that are to be found.
+    spreads : mapping of str to float
+        As `SPREADS`.
     """
 
     constants: tuple[str, ...]
     free: tuple[str, ...]
+    spreads: Mapping[str, float]
 
     @property
     def free_at(self) -> list[int]:
@@ -51,7 +54,7 @@ class Parameters:
 
     def spread(self) -> np.ndarray:
         """Standard errors of the held unknowns."""
-        return np.array([SPREADS[self.constants[i]] for i in self.held_at])
+        return np.array([self.spreads[self.constants[i]] for i in self.held_at])
 
     def chain(self) -> np.ndarray:
         """Derivatives of the constants by the unknowns, logarithms both (nu_LR itself), (n, n)."""

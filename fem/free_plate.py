@@ -181,7 +181,7 @@ class FreePlate:
         mass = self.inertia[0][::3, ::3]
         norm = np.einsum("ki,ik->k", wanted, mass @ wanted.T)
         most = (K.shape[0] - 3) // 3
-        n = min(max(12, 4 * n_lines, 2 * len(wanted)), most)
+        n = min(max(8, 3 * n_lines, len(wanted) + 4), most)
         while True:
             pairs = eigenpairs(K, M, n, rigid)
             w = pairs.vectors[::3]
