@@ -12,6 +12,7 @@ J. M. Whitney, R. J. Nuismer, J. Compos. Mater. 8 (1974) 253-265: average-stress
 """
 
 from dataclasses import dataclass
+from itertools import pairwise
 
 import numpy as np
 
@@ -33,8 +34,15 @@ GLUE_LENGTH = 20e-3
 """Length along a brace over which the shear in its glue line is averaged, m; chosen: about the height of a tall brace,
 within which a solid spreads what a beam theory hands over at its very end."""
 
-_BIN = 2e-3
-"""Fibre stresses within so much of a brace's length are averaged, m; chosen: below any brace's width."""
+SMOOTHING = 12e-3
+"""Half the length of brace to which a line is fitted, m; chosen: about half a default triangle and less than a tall
+brace's height."""
+
+_STEP = 2e-3
+"""Distance of the places along a brace at which stresses are given, m; chosen: below any brace's width."""
+
+_JUMP = 0.3e-3
+"""Change of a brace's height between neighbouring points that counts as a step, m, besides their distance."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -141,13 +149,84 @@ def brace_stress(static: Static, name: str) -> BraceStress:
     moments = brace.width * part_moments(brace.shape, brace.width, glued.height[at], low, high, offset)
     force = E * (moments[:, 0] * strain + moments[:, 1] * curvature)
     values = np.column_stack([*(E * (strain - (offset + zeta) * curvature) for zeta in (high, low)), force])
-    distance, binned = _binned(s, points.weight, values)
-    glue_distance, glue_shear = _glue_shear(distance, binned[:, 2], s, brace.width)
-    crossed = [_crossed(static, name, k) for k in range(len(model.blocks))]
-    rows = [np.column_stack([distance, binned[:, :2]]), *(part for part in crossed if part is not None)]
-    every = np.concatenate(rows)
+    middles = [m for k in range(len(model.blocks)) if (m := _middle(static, name, k)) is not None]
+    # Beside a notch the fibres that it cuts are idle: there the brace is another one than elsewhere.
+    whole = high >= glued.height[at]
+    parts = [
+        smoothed(s[side], points.weight[side], values[side], _breaks(s[side], high[side] + offset[side], middles))
+        for side in (whole & (low <= 0), ~whole | (low > 0))
+    ]
+    crossed = [part for k in range(len(model.blocks)) if (part := _crossed(static, name, k)) is not None]
+    rows = np.concatenate([*(part[:, :3] for part in parts), *crossed])
+    every = np.concatenate(parts)
     every = every[np.argsort(every[:, 0], kind="stable")]
-    return BraceStress(name, every[:, 0], every[:, 1], every[:, 2], glue_distance, glue_shear)
+    rows = rows[np.argsort(rows[:, 0], kind="stable")]
+    ends = (float(s.min()), float(s.max())) if len(s) else (0.0, 0.0)
+    return BraceStress(name, *rows.T, *_glue_shear(every[:, 0], every[:, 3], ends, brace.width))
+
+
+def smoothed(s: np.ndarray, weight: np.ndarray, values: np.ndarray, breaks: np.ndarray) -> np.ndarray:
+    """Values along a brace by a straight line fitted within `SMOOTHING` on either side, not across breaks.
+
+    A cubic triangle's strains sway by some per cent about the true ones; a fitted line takes that out.
+
+    Parameters
+    ----------
+    s : (n,) array, m
+        Distances along the brace.
+    weight : (n,) array
+    values : (n, k) array
+    breaks : array, m
+        Distances at which the brace changes suddenly.
+
+    Returns
+    -------
+    rows : (m, 1 + k) array
+        Distance every `_STEP`, and the values there.
+    """
+    rows = [np.zeros((0, 1 + values.shape[1]))]
+    ends = np.concatenate([[-np.inf], np.sort(breaks), [np.inf]])
+    for start, stop in pairwise(ends):
+        at = np.flatnonzero((s >= start) & (s < stop))
+        if not len(at):
+            continue
+        at = at[np.argsort(s[at])]
+        x, w, v = s[at], weight[at], values[at]
+        grid = np.linspace(x[0], x[-1], max(2, int((x[-1] - x[0]) / _STEP)))
+        first = np.searchsorted(x, grid - SMOOTHING)
+        last = np.searchsorted(x, grid + SMOOTHING)
+        # Sums over windows are differences of running sums; distances from the stretch's middle keep them exact.
+        middle = (x[0] + x[-1]) / 2
+        d = x - middle
+        sums = np.cumsum(np.column_stack([w, w * d, w * d * d, w[:, None] * v, (w * d)[:, None] * v]), axis=0)
+        sums = np.concatenate([np.zeros((1, sums.shape[1])), sums])
+        window = sums[last] - sums[first]
+        k = v.shape[1]
+        n, n_d, n_dd, n_v, n_dv = (
+            window[:, :1],
+            window[:, 1:2],
+            window[:, 2:3],
+            window[:, 3 : 3 + k],
+            window[:, 3 + k :],
+        )
+        spread = n * n_dd - n_d**2
+        slope = np.where(spread > (n * _STEP) ** 2, (n * n_dv - n_d * n_v) / np.where(spread > 0, spread, 1.0), 0.0)
+        rows.append(np.column_stack([grid, (n_v - slope * n_d) / n + slope * (grid - middle)[:, None]]))
+    return np.concatenate(rows)
+
+
+def _breaks(s: np.ndarray, depth: np.ndarray, middles: list[float]) -> np.ndarray:
+    """Distances at which the free side steps, and the middles of crossings."""
+    order = np.argsort(s, kind="stable")
+    step = np.abs(np.diff(depth[order])) > _JUMP + np.diff(s[order])
+    return np.concatenate([(s[order][1:][step] + s[order][:-1][step]) / 2, middles])
+
+
+def _middle(static: Static, name: str, number: int) -> float | None:
+    """Distance along a brace at which another one crosses it."""
+    block = static.model.blocks[number]
+    pair = (block.crossing.under, block.crossing.over)
+    return float(block.distances[pair.index(name)].mean()) if name in pair else None
 
 
 def _crossed(static: Static, name: str, number: int) -> np.ndarray | None:
@@ -170,8 +249,7 @@ def _crossed(static: Static, name: str, number: int) -> np.ndarray | None:
     E = fibre(model.woods[brace.wood], brace.ring_angle, brace.runout).E
     z = [-(block.offset[at] + part[at]) for part in (high, low)]
     values = np.column_stack([E * (strain + height * curvature) for height in z])
-    distance, binned = _binned(block.distances[k][at], points.weight, values)
-    return np.column_stack([distance, binned])
+    return smoothed(block.distances[k][at], points.weight, values, np.zeros(0))
 
 
 def _along(static: Static, points: Points, angle: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
@@ -182,24 +260,16 @@ def _along(static: Static, points: Points, angle: np.ndarray) -> tuple[np.ndarra
     return (row * strain[:, :3]).sum(axis=1), (row * strain[:, 3:6]).sum(axis=1)
 
 
-def _binned(s: np.ndarray, weight: np.ndarray, values: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
-    """Weighted means of distances (n,) and values (n, k) within bins along a brace."""
-    if not len(s):
-        return np.zeros(0), np.zeros((0, values.shape[1]))
-    _, bin_of = np.unique(np.floor(s / _BIN), return_inverse=True)
-    total = np.bincount(bin_of, weight)
-    means = [np.bincount(bin_of, weight * column) / total for column in (s, *values.T)]
-    return means[0], np.column_stack(means[1:])
-
-
-def _glue_shear(distance: np.ndarray, force: np.ndarray, s: np.ndarray, width: float) -> tuple[np.ndarray, np.ndarray]:
+def _glue_shear(
+    distance: np.ndarray, force: np.ndarray, ends: tuple[float, float], width: float
+) -> tuple[np.ndarray, np.ndarray]:
     """Distances and mean shear stress of the glue there; the axial force is zero beyond the brace's hold."""
-    if not len(s):
+    if not len(distance):
         return np.zeros(0), np.zeros(0)
-    start, stop = s.min(), s.max()
+    start, stop = ends
     known_s = np.concatenate([[start - 1e-9], distance, [stop + 1e-9]])
     known = np.concatenate([[0.0], force, [0.0]])
-    middle = np.linspace(start, stop, max(2, int((stop - start) / _BIN)))
+    middle = np.linspace(start, stop, max(2, int((stop - start) / _STEP)))
     ahead = np.interp(middle + GLUE_LENGTH / 2, known_s, known, left=0.0, right=0.0)
     behind = np.interp(middle - GLUE_LENGTH / 2, known_s, known, left=0.0, right=0.0)
     return middle, (ahead - behind) / (GLUE_LENGTH * width)
