@@ -11,7 +11,11 @@ settings.load_profile("repeatable")
 # Before numpy comes in: as the program itself does, see scripts/main.py.
 os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
 
-SOLIDS = ["published/test_orthotropic_solids.py", "published/test_olson_hazell_1977.py"]
+SOLIDS = [
+    "published/test_orthotropic_solids.py",
+    "published/test_olson_hazell_1977.py",
+    "published/test_turned_grain_solids.py",
+]
 collect_ignore: list[str] = []
 missing = ""
 
