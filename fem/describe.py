@@ -20,6 +20,9 @@ _STILL = 0.05
 _SPAN = 0.7
 """Least length of a line that is counted on, over the longest one; chosen: through the waist, not one bout alone."""
 
+_TURNED_CONSTANTS = {key: f"top {key}" for key in ("E_L", "E_R", "E_T", "G_LR", "G_LT", "G_RT")}
+"""Of a top whose rings or grain are turned: each of its wood's constants then governs more than one motion."""
+
 TOP_CONSTANTS = {"E_L": "top E_L", "E_R": "top E_R", "G_LR": "top G_LR", "G_LT": "top shear", "G_RT": "top shear"}
 
 
@@ -40,7 +43,8 @@ class ModeSummary:
         What it looks like.
     shares : dict of str to float
         Shares of the strain energy, summing to 1: "top E_L", "top E_R", "top G_LR", "top shear",
-        "brace NAME", "joint UNDER|OVER", "patch NAME", "edge".
+        "brace NAME", "joint UNDER|OVER", "patch NAME", "edge". On a top that is not quarter-sawn "top E_T", "top G_LT"
+        and "top G_RT" stand in place of "top shear".
     bridge : BridgeMotion
         What it does at the bridge.
     """
@@ -124,14 +128,16 @@ def energy_shares(model: Model, modes: Modes) -> dict[str, np.ndarray]:
 
     The top's own energy is split by its constants: the share of a constant p is the relative change of the
     energy when p grows with the shape held, p dU/dp / U. The plane-stress stiffness is of degree one in
-    (E_L, E_R, G_LR, G_LT, G_RT) at fixed Poisson's ratio, so these add up to the whole (Euler's theorem).
+    (E_L, E_R, E_T, G_LR, G_LT, G_RT) at fixed Poisson's ratio, so these add up to the whole (Euler's theorem).
     """
     lam = modes.eigenvalues
+    plate = model.design.plate
+    constants = _TURNED_CONSTANTS if plate.ring_angle or plate.runout else TOP_CONSTANTS
     shares: dict[str, np.ndarray] = {}
     for group in model.groups:
         e = part_strains(model.space, model.layers, group, modes.vectors)
         if group.part in ("top", "ring"):
-            for constant, part in TOP_CONSTANTS.items():
+            for constant, part in constants.items():
                 C = _top_stiffness_part(model, group, constant)
                 shares[part] = shares.get(part, 0.0) + _energy(e, group, C) / lam
         else:

@@ -50,7 +50,7 @@ def grain_axes(cut: Cut, ring_angle: float = 0.0, runout: float = 0.0) -> np.nda
     R = np.array([0.0, c, s]) if cut == "quarter" else np.array([0.0, s, c])
     own = np.column_stack([[1.0, 0.0, 0.0], R, np.cross([1.0, 0.0, 0.0], R)])
     c, s = np.cos(runout), np.sin(runout)
-    return np.array([[c, 0.0, -s], [0.0, 1.0, 0.0], [s, 0.0, c]]) @ own
+    return np.asarray(np.array([[c, 0.0, -s], [0.0, 1.0, 0.0], [s, 0.0, c]]) @ own)
 
 
 def lamina(

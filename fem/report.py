@@ -29,6 +29,9 @@ _PART_WORDS = {
     "top E_R": "top: stiffness across the grain",
     "top G_LR": "top: resistance to twisting",
     "top shear": "top: shear through its thickness",
+    "top E_T": "top: stiffness along the rings",
+    "top G_LT": "top: shear along the grain between the rings",
+    "top G_RT": "top: rolling shear",
     "edge": "springs at the rim",
 }
 

@@ -7,12 +7,17 @@ modulus across the grain at 45 degrees to the rings (recalled).
 T. C. T. Ting, Anisotropic Elasticity (1996), ch. 2: what a rotation cannot change.
 """
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
+from reference.plates import TRIAL_WOOD, WOOD, plate, rectangle
 
+from bracedtop.fem.describe import energy_shares
 from bracedtop.fem.laminate import fibre, grain_axes, lamina
+from bracedtop.fem.model import build_model, solve
 from bracedtop.fem.wood import Wood
 from bracedtop.fem.wood_table import handbook_wood, wood_names
 
@@ -161,3 +166,19 @@ def test_a_metal_has_no_grain(cut, ring, runout):
     plain, turned = lamina(metal, cut), lamina(metal, cut, ring, runout)
     for first, second in zip(plain, turned, strict=True):
         assert second == pytest.approx(first, rel=1e-9, abs=1e-6 * metal.E_L)
+
+
+def test_energy_of_a_turned_top_is_shared_out_in_full():
+    # Euler's theorem: the stiffness is of degree one in the six moduli.
+    design = plate(rectangle(0.4, 0.3), 2.8e-3, "clamped")
+    turned = replace(design, plate=replace(design.plate, ring_angle=0.5, runout=0.1))
+    model = build_model(turned, {WOOD: TRIAL_WOOD}, size=0.06)
+    shares = energy_shares(model, solve(model, 3))
+    assert set(shares) == {f"top {key}" for key in ("E_L", "E_R", "E_T", "G_LR", "G_LT", "G_RT")}
+    assert sum(shares.values()) == pytest.approx(np.ones(3), abs=1e-6)
+    # Rayleigh: a constant's share is twice the relative change of the frequency for a relative change of it.
+    f = [
+        solve(build_model(turned, {WOOD: replace(TRIAL_WOOD, G_RT=factor * TRIAL_WOOD.G_RT)}, size=0.06), 3).frequencies
+        for factor in (0.99, 1.01)
+    ]
+    assert 2 * np.log(f[1] / f[0]) / np.log(1.01 / 0.99) == pytest.approx(shares["top G_RT"], rel=1e-3)
