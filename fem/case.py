@@ -146,7 +146,7 @@ def read_case(folder: Path) -> Case:
         design=design,
         woods=woods,
         targets=tuple(_targets(tables)),
-        warnings=tuple(_warnings(design)),
+        warnings=(*_warnings(design), *([] if climate is None else [climate.note])),
         mesh_size=None if tables.mesh is None else tables.mesh.size_mm * MM,
         climate=climate,
         strings=strings,

@@ -98,6 +98,11 @@ class Climate:
             air = f"{100 * self.humidity:g} % relative humidity, {air}"
         return f"{100 * self.moisture:.1f} % moisture content ({air})"
 
+    @property
+    def note(self) -> str:
+        """What a reader of results has to know of it."""
+        return f"wood at {self.words}. {CAUTION}"
+
 
 def _within(what: str, value: float, limits: tuple[float, float], scale: float, unit: str) -> None:
     low, high = limits

@@ -73,7 +73,8 @@ def in_climate(case: "Case", args: argparse.Namespace) -> "Case":
         raise DesignError(message)
     else:
         return case
-    return replace(case, woods=woods_at(case.woods, climate), climate=climate)
+    others = (line for line in case.warnings if case.climate is None or line != case.climate.note)
+    return replace(case, woods=woods_at(case.woods, climate), climate=climate, warnings=(*others, climate.note))
 
 
 def climate_json(climate: "Climate | None") -> dict[str, float | None] | None:

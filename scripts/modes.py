@@ -184,8 +184,6 @@ def print_modes(case: "Case", model: "Model", result: dict[str, Any], errors: li
 
     mass = result["mass_g"]
     print(f"{case.name}: top {mass['top']:.0f} g, braces {mass['braces']:.1f} g, patches {mass['patches']:.1f} g")
-    if case.climate is not None:
-        print(f"wood at {case.climate.words}")
     if result["rigid_modes"]:
         print(f"free edge: {result['rigid_modes']} rigid-body motions set apart")
     head = ["mode", "looks like", "bridge", "Hz", "note", "cents", "grams at bridge", "governed by"]
@@ -219,7 +217,3 @@ def print_modes(case: "Case", model: "Model", result: dict[str, Any], errors: li
     )
     for warning in result["warnings"]:
         print(f"note: {warning}")
-    if case.climate is not None:
-        from bracedtop.fem.moisture import CAUTION
-
-        print(CAUTION)

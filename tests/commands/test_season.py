@@ -51,6 +51,7 @@ def test_command_line_overrides_the_drawing(case):
     text = (case / "top.toml").read_text()
     (case / "top.toml").write_text(text + "\n[climate]\nhumidity_percent = 70\n")
     damp = result("modes", case, "--modes", 2)
+    assert "Outside this model: cracks" in call("compare", case, "--modes", 3, "--no-pictures", "--quiet").out
     dry = result("modes", case, "--humidity", 30, "--modes", 2)
     assert damp["climate"] == {"moisture_percent": pytest.approx(13.1, abs=0.05), "humidity_percent": 70,
                                "temperature_c": 20}  # fmt: skip
