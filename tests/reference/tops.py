@@ -35,7 +35,7 @@ BODY = {
 """The starter top's outline."""
 
 X_STATIONS = ((0, 2.5), (35, 5), (95, 7.5), (150, 10.5), (230, 14), (300, 11.5), (368, 6), (402, 2.5))
-"""A scalloped leg of the starter top, mm."""
+"""Heights of a scalloped leg of the starter top, mm; there it is rounded, here square."""
 
 STARTER = Path(__file__).parents[2] / "cases" / "checks" / "starter_top"
 
@@ -126,10 +126,10 @@ def _tapered(name: str, path: object, width: float, height: float, end: float = 
     return _brace(name, path, width, [(0, end), (taper, height), (length - taper, height), (length, end)])
 
 
-def _legs(shape: str = "rounded") -> tuple[Brace, Brace]:
+def _legs() -> tuple[Brace, Brace]:
     return (
-        _brace("x bass", [[94, 173], [359, -130]], 7, X_STATIONS, shape),
-        _brace("x treble", [[94, -173], [359, 130]], 7, X_STATIONS, shape),
+        _brace("x bass", [[94, 173], [359, -130]], 7, X_STATIONS),
+        _brace("x treble", [[94, -173], [359, 130]], 7, X_STATIONS),
     )
 
 
@@ -167,6 +167,15 @@ def one_brace() -> Top:
     half = 130 * np.array([np.cos(np.deg2rad(37)), np.sin(np.deg2rad(37))])
     brace = _brace("b1", [np.array([200, 150]) - half, np.array([200, 150]) + half], 7, [15])
     return _top(_rectangle("clamped", braces=(brace,)), "one brace across the grain at 37 degrees, clamped")
+
+
+def rounded_and_peaked() -> Top:
+    """Sections that are not square."""
+    braces = (
+        _brace("rounded", [[110, 60], [140, 240]], 8, [(0, 4), (60, 11), (120, 11), (182, 4)], "rounded"),
+        _brace("peaked", [[290, 60], [260, 240]], 8, [(0, 4), (60, 12), (120, 12), (182, 4)], "peaked"),
+    )
+    return _top(_rectangle("clamped", braces=braces), "a rounded and a peaked brace, clamped")
 
 
 def _crossed(kept: float | None) -> Design:
@@ -280,6 +289,7 @@ BUILDERS: dict[str, Callable[[], Top]] = {
         bridge_alone,
         one_brace,
         half_lap,
+        rounded_and_peaked,
         scalloped_x,
         starter_top,
         x_alone,
