@@ -88,9 +88,6 @@ def _base(table: BoardTable, file: str) -> Wood:
 
 def _check_proportions(board: Board, file: str) -> None:
     a, b, c = (size.value for size in board.sizes)
-    if not LIGHTEST <= board.density <= HEAVIEST:
-        allowed = f"wood has {LIGHTEST:g} to {HEAVIEST:g} kg/m3; check mass_g and the sizes in mm"
-        refuse_value(file, "mass over volume", f"{board.density:.0f} kg/m3", allowed)
     if board.kind == "plate" and c > min(a, b) / 5:
         allowed = f'must be at most a fifth of the shorter side, {min(a, b) / MM / 5:.3g}; else kind = "stick"'
         refuse_value(file, "thickness_mm", f"{c / MM:g}", allowed)
@@ -98,6 +95,9 @@ def _check_proportions(board: Board, file: str) -> None:
         refuse_value(file, "length_mm", f"{a / MM:g}", f"must be at least 5 times the section, {5 * max(b, c) / MM:g}")
     if board.kind == "stick" and a > 1000 * min(b, c):
         refuse_value(file, "length_mm", f"{a / MM:g}", "must be at most 1000 times the section's thinner side")
+    if not LIGHTEST <= board.density <= HEAVIEST:
+        allowed = f"wood has {LIGHTEST:g} to {HEAVIEST:g} kg/m3; check mass_g and the sizes in mm"
+        refuse_value(file, "mass over volume", f"{board.density:.0f} kg/m3", allowed)
 
 
 def _thickness_warnings(table: BoardTable) -> list[str]:

@@ -23,6 +23,9 @@ UNLIKELY = 0.05
 """Chance of so large a misfit below which it is reported and widens the errors; chosen."""
 
 NU_BOUNDS = (-0.2, 1.2)
+MOST_STEPS = 25
+"""Steps of the fit; boards with the right names need three to six."""
+
 LARGEST_FACTOR = 20.0
 """Farthest that a modulus may move from where the closed formulas put it; chosen: beyond, the names are wrong."""
 
@@ -208,7 +211,7 @@ def _solved(respond: Respond, parameters: Parameters, u0: np.ndarray, data: _Dat
     low = np.where(is_nu, NU_BOUNDS[0], u0[at] - np.log(LARGEST_FACTOR))
     high = np.where(is_nu, NU_BOUNDS[1], u0[at] + np.log(LARGEST_FACTOR))
     scale = np.array([parameters.spreads[name] for name in parameters.free])
-    found = least_squares(misfit, u0[at], slope, bounds=(low, high), x_scale=scale, xtol=1e-7, max_nfev=60)
+    found = least_squares(misfit, u0[at], slope, bounds=(low, high), x_scale=scale, xtol=1e-7, max_nfev=MOST_STEPS)
     if not found.success:
         message = f"{file}: the fit of the constants does not settle; is each tap the mode that its name says?"
         raise AccuracyError(message)

@@ -16,6 +16,7 @@ from bracedtop.fem.free_bar import BarMode, stick_frequency, stick_slopes
 from bracedtop.fem.free_plate import PARAMETERS as PLATE_PARAMETERS
 from bracedtop.fem.free_plate import PlateMode, Response, free_plate
 from bracedtop.fem.wood import Wood
+from bracedtop.geometry.errors import AccuracyError
 
 N_SIZES = 4
 """Three sizes and the mass, last among the parameters of plates and sticks."""
@@ -61,12 +62,17 @@ def specimen(board: Board) -> tuple[Respond, dict[str, float]]:
     start = _plate_start(board)
     stretch = (start["E_L"] / start["E_R"]) ** 0.25
     lines = max(max(mode.across, mode.along) for mode in modes)
-    n = N_TRIANGLES * max(1.0, (lines / 3) ** 2)
+    # Three cubic triangles a half-wave at least.
+    n = N_TRIANGLES * max(1.0, (lines / 5) ** 2)
     # Triangles as long as the waves are, so the mesh is drawn on a board as stiff across as along, and squeezed.
     plate = free_plate(a, b * stretch, float(np.sqrt(a * b * stretch / (0.43 * n))))
 
     def respond_plate(constants: np.ndarray) -> Response:
-        return plate.response([*constants, *sizes], modes)
+        try:
+            return plate.response([*constants, *sizes], modes)
+        except AccuracyError as error:
+            message = f"{board.file}: {error}; is each tap the mode that its name says?"
+            raise AccuracyError(message) from error
 
     return respond_plate, start
 

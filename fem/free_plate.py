@@ -16,6 +16,7 @@ from bracedtop.fem.laminate import SHEAR_CORRECTION
 from bracedtop.fem.modes import eigenpairs
 from bracedtop.fem.plate import N_FIELDS, Space, own_points, plate_space, shape_functions, strain_operator
 from bracedtop.geometry.design import Design, Edge, Plate
+from bracedtop.geometry.errors import AccuracyError
 from bracedtop.geometry.mesh import mesh_top
 from bracedtop.geometry.outline import polygon_outline
 
@@ -28,8 +29,11 @@ _ENTRIES = {"D11": (3, 3), "D12": (3, 4), "D22": (4, 4), "D66": (5, 5), "along":
 FREE_FREE = (0.0, 0.0, 4.730040744862704, 7.853204624095838, 10.995607838001671, 14.137165491257464, 17.27875965739948)
 """beta L of a bar free at both ends, the first two its rigid motions; cos x cosh x = 1."""
 
-LEAST_LIKENESS = 0.5
-"""Least MAC with the wanted shape; chosen: below it, another shape has the greater part."""
+LEAST_LIKENESS = 0.35
+"""Least MAC with the wanted shape; chosen: where two shapes mix in equal parts, each mode has a half of either."""
+
+MOST_MODES = 48
+"""Modes among which a wanted one has to be; chosen: a board with six lines either way has it among them."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -103,7 +107,7 @@ class FreePlate:
         Raises
         ------
         AccuracyError
-            If the eigenvalues fail their checks.
+            If the eigenvalues fail their checks, or no mode looks like a wanted one.
         """
         p = np.asarray(values, dtype=float)
         k, dk = self._stiffness_factors(p)
@@ -112,6 +116,12 @@ class FreePlate:
         M = sparse.csc_matrix(sum(m[i] * self.inertia[i] for i in range(3)))
         wanted = np.array([self.shape(mode) for mode in modes])
         lam, vectors, likeness = self._found(K, M, wanted, max(sum((q.across, q.along)) for q in modes))
+        if likeness.min() < LEAST_LIKENESS:
+            lost = modes[int(likeness.argmin())]
+            message = (
+                f"no low mode of this board has {lost.across} still lines across the grain and {lost.along} along it"
+            )
+            raise AccuracyError(message)
         energy = np.array([np.einsum("im,im->m", vectors, self.stiffness[n] @ vectors) for n in BENDING])
         kinetic = np.array([np.einsum("im,im->m", vectors, part @ vectors) for part in self.inertia])
         # lambda = phi^T K phi with phi^T M phi = 1: Fox and Kapoor (1968), and f goes with the root of lambda.
@@ -180,7 +190,7 @@ class FreePlate:
         rigid = self._rigid()
         mass = self.inertia[0][::3, ::3]
         norm = np.einsum("ki,ik->k", wanted, mass @ wanted.T)
-        most = (K.shape[0] - 3) // 3
+        most = min(MOST_MODES, (K.shape[0] - 3) // 3)
         n = min(max(8, 3 * n_lines, len(wanted) + 4), most)
         while True:
             pairs = eigenpairs(K, M, n, rigid)
@@ -189,7 +199,7 @@ class FreePlate:
             mac = cross**2 / norm[:, None] / np.einsum("im,im->m", w, mass @ w)
             rows, columns = linear_sum_assignment(mac, maximize=True)
             best = mac[rows, columns]
-            if best.min() >= LEAST_LIKENESS or n == most or n > 150:
+            if best.min() >= LEAST_LIKENESS or n == most:
                 return pairs.values[columns], pairs.vectors[:, columns], best
             n = min(2 * n, most)
 

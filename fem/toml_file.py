@@ -202,7 +202,9 @@ def place(loc: tuple[int | str, ...], raw: Mapping[str, Any]) -> str:
     table, *rest = loc
     words = str(table)
     if rest and isinstance(rest[0], int):
-        words = f"{table} {_called(raw[str(table)], rest[0])}"
+        rows = raw[str(table)]
+        # A single number may stand for a list of one.
+        words = f"{table} {_called(rows, rest[0])}" if isinstance(rows, list) else words
         rest = rest[1:]
     elif rest and table == "wood":
         words = f"wood {shown(rest[0])}"
