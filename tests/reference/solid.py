@@ -53,8 +53,11 @@ SHIFT_HZ = 20.0
 """A free solid's stiffness is singular; the shift -(2 pi 20 Hz)^2 makes it definite."""
 
 HINGE = 10.0
-"""Stiffness that holds a hinged rim's displacement along itself, in units of E_L per mm of thickness. Between 1 and 100 no
-frequency moves by 0.1 %; far stiffer ones lock on a curved rim, whose direction no polynomial displacement can follow."""
+"""Stiffness that holds a hinged rim's displacement along itself, in units of E_L per mm of thickness.
+
+Between 1 and 100 no frequency moves by 0.1 %; far stiffer ones lock on a curved rim, whose direction no polynomial
+displacement can follow.
+"""
 
 LOWEST = 0.1
 """A lofted brace that runs out to nothing ends this high, mm; a loft needs all its faces at both ends."""
