@@ -15,6 +15,7 @@ SOLIDS = [
     "published/test_orthotropic_solids.py",
     "published/test_olson_hazell_1977.py",
     "published/test_turned_grain_solids.py",
+    "published/test_board_solids.py",
 ]
 collect_ignore: list[str] = []
 missing = ""
