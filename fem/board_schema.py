@@ -31,6 +31,7 @@ Quality = Annotated[float, Field(ge=1, le=2000)]
 
 PLATE_MODES = ("long", "cross", "twist", "x", "ring")
 STICK_MODES = ("height", "width", "twist")
+MODES = tuple(dict.fromkeys((*PLATE_MODES, *STICK_MODES)))
 Mode = Literal["long", "cross", "twist", "x", "ring", "height", "width"]
 Lines = Annotated[int, Field(ge=0, le=MOST_LINES)]
 

@@ -4,6 +4,7 @@ from pathlib import Path
 
 import pytest
 
+from bracedtop.fem.board_schema import BOARD_TABLES, MODES
 from bracedtop.fem.case_schema import TABLES
 from bracedtop.fem.tap_notes import COLUMNS
 from bracedtop.fem.wood_table import wood_names
@@ -24,6 +25,13 @@ def test_keys_of_a_drawing(text):
     # Plates of the checks are isotropic; a maker's woods are not.
     assert [key for key in sorted(keys - {"E_gpa", "nu"}) if f"`{key}`" not in text and f"`{key} =" not in text] == []
     assert all(f"[{name}" in text for name in listed)
+
+
+def test_keys_and_modes_of_a_board(text):
+    keys = {key for table in BOARD_TABLES.values() for key in table.model_fields} - {"tap", "errors"}
+    assert [word for word in sorted(keys | set(MODES)) if f"`{word}`" not in text and f"`{word} =" not in text] == []
+    assert "`[[tap]]`" in text
+    assert "`[errors]`" in text
 
 
 def test_columns_of_the_notes_woods_and_commands(text):
