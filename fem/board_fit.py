@@ -8,7 +8,7 @@ from dataclasses import dataclass, field, replace
 
 import numpy as np
 from scipy.optimize import least_squares
-from scipy.stats import chi2
+from scipy.special import chdtrc
 
 from bracedtop.fem.board import Board
 from bracedtop.fem.board_doubts import doubts
@@ -226,7 +226,7 @@ def _result(board: Board, base: Wood, solution: _Solution, data: _Data) -> Board
     left = np.log(response.hz) - data.log_hz
     freedom = len(left) - len(parameters.free)
     squares = float(left @ np.linalg.solve(C, left))
-    unlikely = bool(freedom > 0 and chi2.sf(squares, freedom) < UNLIKELY)
+    unlikely = bool(freedom > 0 and chdtrc(freedom, squares) < UNLIKELY)
     widen = float(np.sqrt(squares / freedom)) if unlikely else 1.0
     rows = _error_rows(solution, by_unknown, data, widen)
     covariance = rows @ rows.T

@@ -13,7 +13,6 @@ from typing import NoReturn
 import numpy as np
 import shapely
 
-from bracedtop.fem.board_wood import board_wood
 from bracedtop.fem.case_file import FILE_NAME, read_tables
 from bracedtop.fem.case_patch import mass_of, patch_of
 from bracedtop.fem.case_schema import (
@@ -186,6 +185,9 @@ def _built_in(where: str, name: str, own: tuple[str, ...]) -> Wood:
 
 def _own_wood(name: str, table: WoodTable, folder: Path) -> Wood:
     if table.board is not None:
+        # Loaded here, as it brings the analysis of recordings, half as much again as all else that a drawing loads.
+        from bracedtop.fem.board_wood import board_wood
+
         return board_wood(name, table.board, folder, f'{FILE_NAME}: wood "{name}".board')
     density = table.density_kg_per_m3
     if table.E_gpa is not None and table.nu is not None and density is not None:
