@@ -16,6 +16,7 @@ SOLIDS = [
     "published/test_olson_hazell_1977.py",
     "published/test_turned_grain_solids.py",
     "published/test_board_solids.py",
+    "published/test_string_load_solids.py",
 ]
 collect_ignore: list[str] = []
 missing = ""
