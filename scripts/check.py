@@ -1,10 +1,10 @@
-"""Run published checks: each solves a plate from the literature and compares.
+"""Run published checks: each solves a plate from the literature, or one also solved as a solid, and compares.
 
 Without folders, all checks that come with the program. A check is a case folder that also holds expected.csv with
-the columns mode, hz, tolerance_percent and kind. Kinds: "exact", "converged", "theory", "solid" and "measured" are held
-to their tolerance either way; "upper bound" may not be exceeded by more than it. Without a tolerance a value is only
-shown.
-The exit code is 1 if a value misses.
+the columns mode, hz, tolerance_percent, kind and, if wanted, least_mac. Kinds: "exact", "converged", "theory", "solid"
+and "measured" are held to their tolerance either way; "upper bound" may not be exceeded by more than it. Without a
+tolerance a value is only shown. Where shapes.csv lies beside it, modes of kind "solid" are paired by shape and held to
+their least_mac. The exit code is 1 if a value misses.
 
 example:
   bracedtop check
@@ -13,26 +13,18 @@ example:
 
 import argparse
 import contextlib
-import csv
-import math
 from collections.abc import Iterator
-from dataclasses import dataclass
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
-KINDS = ("exact", "converged", "theory", "solid", "upper bound", "measured")
-COLUMNS = ["mode", "hz", "tolerance_percent", "kind"]
-FILE_NAME = "expected.csv"
+if TYPE_CHECKING:
+    from bracedtop.scripts.check_files import Expected
 
+N_JUDGED = 10
+"""Largest and root-mean-square errors count the first ten modes; higher ones are in the table only."""
 
-@dataclass(frozen=True, slots=True)
-class Expected:
-    """One line of expected.csv; `tolerance` in per cent, None for what is shown only."""
-
-    mode: int
-    hz: float
-    tolerance: float | None
-    kind: str
+N_SPARE = 4
+"""Modes solved beyond those with shapes, so that one that lies higher than expected is still found."""
 
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
@@ -60,7 +52,8 @@ def run(args: argparse.Namespace) -> int:
         print_json({"checks": results, "ok": not missed})
         return 1 if missed else 0
     if args.markdown:
-        print_markdown(results)
+        print("\n".join(markdown(results)))
+        print()
     if missed:
         print(f"{len(missed)} of {len(results)} checks missed: {', '.join(missed)}. Nothing was written.")
     else:
@@ -73,6 +66,8 @@ def packaged_checks() -> Iterator[list[Path]]:
     """Folders of the checks that come with the program."""
     from importlib import resources
 
+    from bracedtop.scripts.check_files import FILE_NAME
+
     with resources.as_file(resources.files("bracedtop.cases") / "checks") as root:
         yield sorted(path.parent for path in root.glob(f"*/{FILE_NAME}"))
 
@@ -83,35 +78,84 @@ def checked(folder: Path) -> dict[str, Any]:
     Raises
     ------
     FileError
-        If the drawing or expected.csv cannot be read.
+        If the drawing, expected.csv or shapes.csv cannot be read.
     """
+    from bracedtop.fem.agreement import agreement
     from bracedtop.fem.case import read_case
-    from bracedtop.fem.model import build_model, solve
+    from bracedtop.fem.model import build_model, deflections, solve
+    from bracedtop.scripts.check_files import FILE_NAME, SHAPES_NAME, read_expected, read_shapes
     from bracedtop.scripts.modes import mesh_size
 
     expected = read_expected(folder / FILE_NAME)
     case = read_case(folder)
-    n_modes = max(row.mode for row in expected)
-    modes = solve(build_model(case.design, case.woods, size=mesh_size(case)), n_modes)
-    rows = [compared(row, float(modes.frequencies[row.mode - 1])) for row in expected]
-    return {"name": case.name, "source": case.note, "ok": all(row["ok"] for row in rows), "rows": rows}
+    with_shapes = (folder / SHAPES_NAME).exists()
+    if with_shapes:
+        shapes, hz = read_shapes(folder / SHAPES_NAME, expected)
+        _refuse_points_off_the_top(folder / SHAPES_NAME, shapes.points, case.design.region)
+    n_modes = max(row.mode for row in expected) + (N_SPARE if with_shapes else 0)
+    model = build_model(case.design, case.woods, size=mesh_size(case))
+    modes = solve(model, n_modes)
+    partners: dict[int, tuple[int, float]] = {}
+    if with_shapes:
+        found = agreement(modes.frequencies, deflections(model, modes, shapes.points), hz, shapes.deflections)
+        pairs = zip(found.partners, found.mac, strict=True)
+        partners = {k: (int(partner) + 1, float(mac)) for k, (partner, mac) in enumerate(pairs, start=1)}
+    rows = []
+    for row in expected:
+        number, mac = partners.get(row.mode, (row.mode, None)) if row.kind == "solid" else (row.mode, None)
+        rows.append(compared(row, number, float(modes.frequencies[number - 1]), mac))
+    return {
+        "name": case.name,
+        "source": case.note,
+        "ok": all(row["ok"] for row in rows),
+        "summary": summaries(rows),
+        "rows": rows,
+    }
 
 
-def compared(row: Expected, hz: float) -> dict[str, Any]:
-    """One line of the comparison."""
+def compared(row: "Expected", number: int, hz: float, mac: float | None) -> dict[str, Any]:
+    """One line of the comparison: the expected mode against the computed one of that number."""
     difference = 100 * (hz / row.hz - 1)
     ok = True
     if row.tolerance is not None:
         ok = difference <= row.tolerance if row.kind == "upper bound" else abs(difference) <= row.tolerance
+    if row.least_mac is not None and mac is not None:
+        ok = ok and mac >= row.least_mac
     return {
         "mode": row.mode,
+        "computed_mode": number,
         "hz": hz,
         "expected_hz": row.hz,
         "difference_percent": difference,
         "tolerance_percent": row.tolerance,
+        "mac": mac,
+        "least_mac": row.least_mac,
         "kind": row.kind,
         "ok": ok,
     }
+
+
+def summaries(rows: list[dict[str, Any]]) -> list[dict[str, Any]]:
+    """Largest and root-mean-square error and lowest MAC of the first modes, a line for each kind of expected values."""
+    out = []
+    for kind in dict.fromkeys(row["kind"] for row in rows):
+        own = [row for row in rows if row["kind"] == kind and row["mode"] <= N_JUDGED]
+        if not own:
+            continue
+        errors = [row["difference_percent"] for row in own]
+        allowed = [row["tolerance_percent"] for row in own if row["tolerance_percent"] is not None]
+        macs = [row["mac"] for row in own if row["mac"] is not None]
+        out.append(
+            {
+                "kind": kind,
+                "modes": sorted({row["mode"] for row in own}),
+                "largest_percent": max(errors, key=abs),
+                "rms_percent": (sum(error**2 for error in errors) / len(errors)) ** 0.5,
+                "lowest_mac": min(macs) if macs else None,
+                "tolerance_percent": max(allowed) if allowed else None,
+            }
+        )
+    return out
 
 
 def print_check(check: dict[str, Any]) -> None:
@@ -126,90 +170,53 @@ def print_check(check: dict[str, Any]) -> None:
             f"{row['expected_hz']:g}",
             signed(row["difference_percent"], 2),
             "-" if row["tolerance_percent"] is None else f"{row['tolerance_percent']:g}",
+            "-" if row["mac"] is None else f"{row['mac']:.3f}",
             row["kind"],
             "" if row["ok"] else "MISS",
         ]
         for row in check["rows"]
     ]
-    print_table(["mode", "Hz", "expected", "diff %", "allowed %", "kind", ""], rows)
+    print_table(["mode", "Hz", "expected", "diff %", "allowed %", "MAC", "kind", ""], rows)
+    for line in check["summary"]:
+        mac = "" if line["lowest_mac"] is None else f", lowest MAC {line['lowest_mac']:.3f}"
+        print(
+            f"{line['kind']}, {_modes(line['modes'])}: largest difference {signed(line['largest_percent'], 2)} %, "
+            f"root mean square {line['rms_percent']:.2f} %{mac}"
+        )
     print()
 
 
-def print_markdown(checks: list[dict[str, Any]]) -> None:
-    """Print the checks as one table, a line for each kind of expected values in a check."""
+def markdown(checks: list[dict[str, Any]]) -> list[str]:
+    """Lines of one table of all checks, one for each kind of expected values but upper bounds."""
     from bracedtop.scripts.console import signed
 
-    print("| check | modes | expected from | largest difference | allowed | source |")
-    print("|---|---|---|---|---|---|")
+    lines = [
+        "| check | modes | expected from | largest | rms | lowest MAC | allowed | source |",
+        "|---|---|---|---|---|---|---|---|",
+    ]
     for check in checks:
-        for kind in KINDS:
-            rows = [row for row in check["rows"] if row["kind"] == kind]
-            if not rows or kind == "upper bound":
+        for line in check["summary"]:
+            if line["kind"] == "upper bound":
                 continue
-            worst = max((row["difference_percent"] for row in rows), key=abs)
-            allowed = [row["tolerance_percent"] for row in rows if row["tolerance_percent"] is not None]
-            bound = f"{max(allowed):g} %" if allowed else "shown only"
-            numbers = sorted(row["mode"] for row in rows)
-            modes = f"{numbers[0]}–{numbers[-1]}" if len(numbers) > 1 else f"{numbers[0]}"
-            source = " ".join(check["source"].split())
-            print(f"| {check['name']} | {modes} | {kind} | {signed(worst, 2)} % | {bound} | {source} |")
-    print()
+            bound = "shown only" if line["tolerance_percent"] is None else f"{line['tolerance_percent']:g} %"
+            mac = "" if line["lowest_mac"] is None else f"{line['lowest_mac']:.3f}"
+            lines.append(
+                f"| {check['name']} | {_modes(line['modes']).removeprefix('modes ').removeprefix('mode ')} "
+                f"| {line['kind']} | {signed(line['largest_percent'], 2)} % | {line['rms_percent']:.2f} % | {mac} "
+                f"| {bound} | {' '.join(check['source'].split())} |"
+            )
+    return lines
 
 
-def read_expected(path: Path) -> list[Expected]:
-    """Lines of an expected.csv.
+def _modes(numbers: list[int]) -> str:
+    return f"modes {numbers[0]}–{numbers[-1]}" if len(numbers) > 1 else f"mode {numbers[0]}"
 
-    Raises
-    ------
-    FileError
-        If the file is missing or a line of it is wrong.
-    """
+
+def _refuse_points_off_the_top(path: Path, points: Any, region: Any) -> None:
+    import shapely
+
     from bracedtop.geometry.errors import FileError
 
-    try:
-        lines = path.read_text(encoding="utf-8").splitlines()
-    except (OSError, UnicodeDecodeError) as error:
-        reason = error.strerror if isinstance(error, OSError) else "not UTF-8 text"
-        message = f"{path}: cannot be read ({reason}); a check needs this file beside top.toml"
-        raise FileError(message) from None
-    table = list(csv.reader(lines))
-    if not table or table[0] != COLUMNS:
-        message = f"{path}: line 1: must be {','.join(COLUMNS)}"
+    for x, y in points[~shapely.contains_xy(region, *points.T)]:
+        message = f"{path}: point [{1e3 * x:g}, {1e3 * y:g}] mm does not lie on the top; every point has to"
         raise FileError(message)
-    rows = [_row(path, number, cells) for number, cells in enumerate(table[1:], start=2) if cells]
-    if not rows:
-        message = f"{path}: holds no value; at least one line is needed"
-        raise FileError(message)
-    return rows
-
-
-def _row(path: Path, number: int, cells: list[str]) -> Expected:
-    from bracedtop.geometry.errors import FileError
-    from bracedtop.scripts.modes import MOST_MODES
-
-    where = f"{path}: line {number}"
-    if len(cells) != len(COLUMNS):
-        message = f"{where}: {len(cells)} values; must be {len(COLUMNS)}"
-        raise FileError(message)
-    mode, hz, tolerance, kind = (cell.strip() for cell in cells)
-    if kind not in KINDS:
-        message = f"{where}: kind = {kind!r}; must be one of {', '.join(KINDS)}"
-        raise FileError(message)
-    if not (mode.isdecimal() and 1 <= int(mode) <= MOST_MODES):
-        message = f"{where}: mode = {mode!r}; must be a whole number from 1 to {MOST_MODES}"
-        raise FileError(message)
-    value = _positive(where, "hz", hz)
-    return Expected(int(mode), value, _positive(where, "tolerance_percent", tolerance) if tolerance else None, kind)
-
-
-def _positive(where: str, key: str, text: str) -> float:
-    from bracedtop.geometry.errors import FileError
-
-    try:
-        value = float(text)
-    except ValueError:
-        value = math.nan
-    if not 0 < value < math.inf:
-        message = f"{where}: {key} = {text!r}; must be a number > 0"
-        raise FileError(message)
-    return value
