@@ -3,7 +3,7 @@
 Depends on fem/board_fit, fem/told.
 """
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -103,8 +103,3 @@ def _errors(
         return np.full(len(at), np.inf)
     C = _covariance(S[:, held], usual[held], errors)
     return np.asarray(np.sqrt(np.diag(np.linalg.inv(J.T @ np.linalg.solve(C, J)))))
-
-
-def loss_shares(fit: BoardFit, tap: int) -> Mapping[str, float]:
-    """Shares of one tap's strain energy."""
-    return {name: float(share[tap]) for name, share in energy_parts(fit).items()}
