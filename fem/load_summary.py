@@ -77,6 +77,8 @@ class LoadSummary:
         Of the strings about the top's outside face at the driving point; positive turns the bridge toward the neck.
     rotation : float, rad
         Mean slope of the top under the bridge; positive leans the bridge toward the neck.
+    largest : Spot
+        Place of the largest deflection of all.
     dip, belly : Spot or None
         Lowest place between the bridge and the hole (or the neck end), highest place behind the bridge, both within the
         bridge's breadth.
@@ -90,6 +92,7 @@ class LoadSummary:
     push: float
     moment: float
     rotation: float
+    largest: Spot
     dip: Spot | None
     belly: Spot | None
     lines: tuple[StressLine, ...]
@@ -127,7 +130,7 @@ def load_summary(model: Model, strings: StringSet, strengths: Mapping[str, Stren
     static = solve_static(model, force_vector(model, string_tractions(model, strings)))
     pull, push = strings.forces().sum(axis=0)
     area, xy = bridge_points(model, strings)
-    dip, belly = _dip_and_belly(static, xy)
+    most, dip, belly = _spots(static, xy)
     lines = [*_top_lines(static, strengths), *_bridge_lines(model, strings, strengths, area, xy)]
     for brace in model.design.braces:
         lines += _brace_lines(brace_stress(static, brace.name), strengths[brace.wood])
@@ -137,6 +140,7 @@ def load_summary(model: Model, strings: StringSet, strengths: Mapping[str, Stren
         float(push),
         float(pull) * strings.saddle_height,
         _rotation(static, area, xy),
+        most,
         dip,
         belly,
         tuple(lines),
@@ -153,7 +157,8 @@ def _rotation(static: Static, area: Points, xy: np.ndarray) -> float:
     return float(-np.arctan(np.linalg.solve(weighted.T @ shapes, weighted.T @ w)[1]))
 
 
-def _dip_and_belly(static: Static, bridge: np.ndarray) -> tuple[Spot | None, Spot | None]:
+def _spots(static: Static, bridge: np.ndarray) -> tuple[Spot, Spot | None, Spot | None]:
+    """Largest deflection, dip in front of the points (n, 2) of the bridge, belly behind them."""
     points, xy, _ = fine_triangles(static.model)
     w = fields_at(static, points)[:, 2]
     (rear, right), (front, left) = bridge.min(axis=0), bridge.max(axis=0)
@@ -168,7 +173,7 @@ def _dip_and_belly(static: Static, bridge: np.ndarray) -> tuple[Spot | None, Spo
     behind = np.flatnonzero(inside & (xy[:, 0] < rear))
     dip = _spot(w, xy, int(ahead[w[ahead].argmin()])) if len(ahead) else None
     belly = _spot(w, xy, int(behind[w[behind].argmax()])) if len(behind) else None
-    return dip, belly
+    return _spot(w, xy, int(np.abs(w).argmax())), dip, belly
 
 
 def _spot(w: np.ndarray, xy: np.ndarray, k: int) -> Spot:

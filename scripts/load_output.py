@@ -39,8 +39,9 @@ def load_notes(case: "Case", strings: "StringSet", summary: "LoadSummary") -> li
     ]
     if any((line.lasting_share or 0.0) > 1.0 for line in summary.lines):
         lines.append(
-            "above 100 % even average clear wood would not hold for years; beside a square end of the bridge the model "
-            "exaggerates, as bridges are thinned and rounded there (common practice, no source)"
+            "above 100 % even average clear wood would not hold for years; beside a square end of a bridge, and where "
+            "a brace stops just short of the rim, a drawing exaggerates: bridges are thinned and rounded there, and "
+            "braces let into the linings (common practice, no source)"
         )
     unknown = sorted({f"{line.part} ({line.kind})" for line in summary.lines if line.strength is None})
     if unknown:
@@ -64,6 +65,7 @@ def load_state(summary: "LoadSummary") -> dict[str, Any]:
     return {
         "turn_deg": turn,
         "turn_years_deg": CREEP_FACTOR * turn,
+        "largest": spot(summary.largest),
         "dip": spot(summary.dip),
         "belly": spot(summary.belly),
         "stresses": [
@@ -160,13 +162,14 @@ def _sentences(before: "LoadSummary", after: "LoadSummary | None") -> list[str]:
     from bracedtop.scripts.console import signed
 
     turn = before.rotation / DEGREE
-    later = "" if after is None else f"; {after.rotation / DEGREE:.2f} after the cut"
+    later = "" if after is None else f"; {_turn(after.rotation / DEGREE)} after the cut"
     lines = [
-        f"The bridge turns {turn:.2f} degrees {'toward the neck' if turn >= 0 else 'toward the tail'} when the strings "
-        f"go on, about {CREEP_FACTOR * turn:.1f} after years under load{later}. Common practice keeps it under about "
-        f"{COMMON_TURN:g} degrees (common practice, no source)."
+        f"The bridge turns {_turn(turn)} when the strings go on, about {CREEP_FACTOR * abs(turn):.1f} after years "
+        f"under load{later}. Common practice keeps it under about {COMMON_TURN:g} degrees (common practice, no source); "
+        f"this is {100 * abs(turn) / COMMON_TURN:.0f} % of that."
     ]
     spots = (
+        ("Largest deflection", before.largest, None if after is None else after.largest),
         ("Lowest in front of the bridge", before.dip, None if after is None else after.dip),
         ("Highest behind the bridge", before.belly, None if after is None else after.belly),
     )
@@ -186,6 +189,10 @@ def _sentences(before: "LoadSummary", after: "LoadSummary | None") -> list[str]:
             "that)."
         )
     return lines
+
+
+def _turn(degrees: float) -> str:
+    return f"{abs(degrees):.2f} degrees toward the {'neck' if degrees >= 0 else 'tail'}"
 
 
 def _mpa(line: "StressLine") -> str:
@@ -213,7 +220,7 @@ def write_load_csv(path: Path, before: "LoadSummary", after: "LoadSummary | None
             if summary is None:
                 continue
             writer.writerow([state, "bridge", "turn", f"{summary.rotation / DEGREE:.4f}", "deg", "", "", "", ""])
-            for what, spot in (("dip", summary.dip), ("belly", summary.belly)):
+            for what, spot in (("largest", summary.largest), ("dip", summary.dip), ("belly", summary.belly)):
                 if spot is not None:
                     where = f"x {round(spot.place[0] / MM)}, y {round(spot.place[1] / MM)} mm"
                     writer.writerow([state, "top", what, f"{spot.deflection / MM:.4f}", "mm", "", "", "", where])

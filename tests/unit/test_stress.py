@@ -15,7 +15,7 @@ from reference.statics import box_traction, loaded
 from bracedtop.fem.footprint import Points
 from bracedtop.fem.model import build_model
 from bracedtop.fem.static import Static
-from bracedtop.fem.stress import brace_stress, face_stress, largest
+from bracedtop.fem.stress import brace_stress, face_stress, largest, smoothed
 from bracedtop.fem.wood import Wood
 from bracedtop.geometry.brace import Brace
 from bracedtop.geometry.design import Edge
@@ -91,3 +91,22 @@ def test_a_notched_brace_is_judged_by_what_the_notch_leaves() -> None:
     free, glued = (np.interp(middle - 0.02, over.distance, side) for side in (over.free, over.glued))
     assert free < np.interp(middle, over.distance, over.glued) < glued
     assert (np.diff(over.distance) >= 0).all()
+
+
+def test_fitted_lines_keep_lines_and_steps() -> None:
+    rng = np.random.default_rng(1)
+    s = np.sort(rng.uniform(0.0, 0.2, 400))
+    weight = rng.uniform(0.5, 1.5, 400)
+    step = 0.083
+    values = np.column_stack([3.0 - 20.0 * s, np.where(s < step, 1.0 + 10.0 * s, 5.0)])
+    rows = smoothed(s, weight, values, np.array([step]))
+    np.testing.assert_allclose(rows[:, 1], 3.0 - 20.0 * rows[:, 0], atol=1e-9)
+    np.testing.assert_allclose(rows[:, 2], np.where(rows[:, 0] < step, 1.0 + 10.0 * rows[:, 0], 5.0), atol=1e-9)
+    assert rows[0, 0] == s[0]
+    assert rows[-1, 0] == s[-1]
+
+
+def test_fitted_lines_of_few_points() -> None:
+    one = smoothed(np.array([0.1]), np.ones(1), np.array([[7.0]]), np.zeros(0))
+    np.testing.assert_allclose(one, [[0.1, 7.0], [0.1, 7.0]])
+    assert smoothed(np.zeros(0), np.zeros(0), np.zeros((0, 2)), np.zeros(0)).shape == (0, 3)
