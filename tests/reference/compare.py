@@ -1,22 +1,58 @@
-"""The plate model against a solid of the same top.
+"""The plate model against a solid of the same top, solved or shipped with the checks.
 
-Run as a module it prints the table of all tops whose modes are shipped (tests/reference/shipped.py):
+Run as a module it prints one line a top, from the shipped solids:
 
     PYTHONPATH=tests python -m reference.compare [NAME ...]
 """
 
+import argparse
+from dataclasses import dataclass
+from pathlib import Path
+
 import numpy as np
-from reference.solid import Solid
-from reference.tops import N_MODES, Top
+from reference.tops import BUILDERS, CHECKS, N_MODES, Top, top
 
 from bracedtop.fem.agreement import Agreement, agreement
 from bracedtop.fem.model import build_model, deflections, solve
+from bracedtop.scripts.check_files import FILE_NAME, SHAPES_NAME, read_expected, read_shapes
 
 N_JUDGED = 10
 """Modes of the solid that count."""
 
 N_SPARE = 4
 """More modes of the plate than of the solid, so that one that moved up still finds its partner."""
+
+
+@dataclass(frozen=True, slots=True)
+class Figures:
+    """What is judged of a top, over the first `N_JUDGED` modes.
+
+    Parameters
+    ----------
+    largest, rms : float
+        Largest size and root mean square of the frequency errors, per cent.
+    mac : float
+        Lowest modal assurance criterion.
+    """
+
+    largest: float
+    rms: float
+    mac: float
+
+    @classmethod
+    def of(cls, found: Agreement) -> "Figures":
+        """Figures of an agreement."""
+        return cls(100 * abs(found.largest), 100 * found.rms, float(found.mac.min()))
+
+    def meets(self, goal: "Figures") -> bool:
+        """Whether these are as good as `goal` throughout."""
+        return self.largest <= goal.largest and self.rms <= goal.rms and self.mac >= goal.mac
+
+
+def shipped(name: str, folder: Path = CHECKS) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
+    """Frequencies (n,), points (k, 2) in m and shapes (n, k) of the solid in a check's folder."""
+    shapes, frequencies = read_shapes(folder / name / SHAPES_NAME, read_expected(folder / name / FILE_NAME))
+    return frequencies, shapes.points, shapes.deflections
 
 
 def compared(top: Top, frequencies: np.ndarray, shapes: np.ndarray, size: float | None = None) -> Agreement:
@@ -26,11 +62,6 @@ def compared(top: Top, frequencies: np.ndarray, shapes: np.ndarray, size: float 
     return agreement(modes.frequencies, deflections(model, modes, top.points), frequencies, shapes).first(N_JUDGED)
 
 
-def against(top: Top, solid: Solid) -> Agreement:
-    """Agreement with a solid that has just been solved."""
-    return compared(top, solid.frequencies, solid.deflections)
-
-
 def line(name: str, found: Agreement) -> str:
     """One line for a table: largest and root-mean-square error, lowest MAC, all errors in per cent."""
     errors = " ".join(f"{100 * e:+.2f}" for e in found.errors)
@@ -38,3 +69,16 @@ def line(name: str, found: Agreement) -> str:
         f"{name:20s} largest {100 * found.largest:+.2f} %  rms {100 * found.rms:.2f} %  "
         f"MAC {found.mac.min():.3f}  [{errors}]"
     )
+
+
+def main() -> None:
+    """Print the comparison."""
+    parser = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter)
+    parser.add_argument("names", nargs="*", metavar="NAME", help=f"tops (default all): {', '.join(BUILDERS)}")
+    for name in parser.parse_args().names or BUILDERS:
+        frequencies, _, shapes = shipped(name)
+        print(line(name, compared(top(name), frequencies, shapes)), flush=True)
+
+
+if __name__ == "__main__":
+    main()

@@ -37,7 +37,7 @@ BODY = {
 X_STATIONS = ((0, 2.5), (35, 5), (95, 7.5), (150, 10.5), (230, 14), (300, 11.5), (368, 6), (402, 2.5))
 """Heights of a scalloped leg of the starter top, mm; there it is rounded, here square."""
 
-STARTER = Path(__file__).parents[2] / "cases" / "checks" / "starter_top"
+CHECKS = Path(__file__).parents[2] / "cases" / "checks"
 
 N_MODES = 12
 """Modes that a solid is asked for; the first ten are compared."""
@@ -53,18 +53,21 @@ class Top:
     woods : mapping of str to Wood
     note : str
         What it is there for.
-    size, brace_size : float or None, m
-        Element sizes of its solid.
-    order : int
-        Polynomial order of the reference solid.
+    size : float, m
+        Element size of its solid.
+    order, graded : int
+        Polynomial order of the reference solid and layers of elements towards the glue lines.
+    drawn : Path, optional
+        Case folder whose top.toml it is read from.
     """
 
     design: Design
     woods: Mapping[str, Wood]
     note: str
     size: float = 20e-3
-    brace_size: float | None = None
     order: int = 4
+    graded: int = 1
+    drawn: Path | None = None
 
     @property
     def points(self) -> np.ndarray:
@@ -92,9 +95,9 @@ def top(name: str) -> Top:
     return BUILDERS[name]()
 
 
-def _top(design: Design, note: str, **solid: float) -> Top:
+def _top(design: Design, note: str) -> Top:
     names = {design.plate.wood, *(b.wood for b in design.braces), *(p.wood for p in design.patches)}
-    return Top(design, {name: handbook_wood(name) for name in sorted(names)}, note, **solid)  # type: ignore[arg-type]
+    return Top(design, {name: handbook_wood(name) for name in sorted(names)}, note)
 
 
 def _rectangle(kind: str, a: float = 400.0, b: float = 300.0, thickness: float = 2.8, **parts: object) -> Design:
@@ -146,7 +149,7 @@ def bare() -> Top:
 def bridge_plate_alone() -> Top:
     """A patch inside."""
     patch = Patch("bridge plate", MAPLE, rectangle([0.2, 0.15], [0.046, 0.14]), 2.4e-3, grain_angle=np.pi / 2)
-    return _top(_rectangle("free", patches=(patch,)), "a bridge plate alone on a free rectangle", brace_size=None)
+    return _top(_rectangle("free", patches=(patch,)), "a bridge plate alone on a free rectangle")
 
 
 def bridge_alone() -> Top:
@@ -253,8 +256,9 @@ def x_alone() -> Top:
 
 def starter_top() -> Top:
     """The whole starter top with bridge and reinforcements."""
-    case = read_case(STARTER)
-    return Top(case.design, case.woods, "the starter top: X, tone bars, fingers, bridge, bridge plate, free")
+    case = read_case(CHECKS / "starter_top")
+    note = "the starter top: X, tone bars, fingers, bridge, bridge plate, reinforcements, free"
+    return Top(case.design, case.woods, note, graded=0, drawn=case.folder)
 
 
 def _domed(kind: str) -> Design:
