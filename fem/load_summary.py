@@ -7,6 +7,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass, replace
 
 import numpy as np
+import shapely
 
 from bracedtop.fem.bridge_load import bridge_of, bridge_points, string_tractions
 from bracedtop.fem.deflection import fine_triangles
@@ -219,12 +220,15 @@ def _bridge_lines(
         ]
     )
     shapes = np.column_stack([np.ones(len(xy)), away])
-    off = shapes @ np.linalg.solve(shapes.T @ (area.weight[:, None] * shapes), moments)
+    a, *slopes = np.linalg.solve(shapes.T @ (area.weight[:, None] * shapes), moments)
+    # An even distribution that tilts is largest at a corner.
+    corners = shapely.get_coordinates(shapely.intersection(bridge.polygon, design.region))
+    off = a + (corners - middle) @ slopes
     k = int(off.argmax())
     return [
         StressLine("bridge", "shear in the glue, mean", abs(pull) / total, _least(woods, "shear"), "whole glued face"),
         StressLine(
-            "bridge", "pull on the glue", max(float(off[k]), 0.0), _least(woods, "tension_across"), _place(xy[k])
+            "bridge", "pull on the glue", max(float(off[k]), 0.0), _least(woods, "tension_across"), _place(corners[k])
         ),
     ]
 

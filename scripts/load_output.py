@@ -165,8 +165,8 @@ def _sentences(before: "LoadSummary", after: "LoadSummary | None") -> list[str]:
     later = "" if after is None else f"; {_turn(after.rotation / DEGREE)} after the cut"
     lines = [
         f"The bridge turns {_turn(turn)} when the strings go on, about {CREEP_FACTOR * abs(turn):.1f} after years "
-        f"under load{later}. Common practice keeps it under about {COMMON_TURN:g} degrees (common practice, no source); "
-        f"this is {100 * abs(turn) / COMMON_TURN:.0f} % of that."
+        f"under load{later}. Common practice keeps it under about {COMMON_TURN:g} degrees (common practice, no "
+        f"source); now it is {100 * abs(turn) / COMMON_TURN:.0f} % of that."
     ]
     spots = (
         ("Largest deflection", before.largest, None if after is None else after.largest),
