@@ -159,9 +159,9 @@ def build_model(
     space = plate_space(mesh, order, design.plate.dome)
     locator = Locator.from_mesh(mesh)
     top = TopWood.from_mesh(design, mesh, locator)
-    glued, blocks = glued_faces(design, locator)
+    glued, blocks = glued_faces(design, woods[design.plate.wood], locator)
     own, _ = own_points(space)
-    faces = [part.points for part in (*glued, *blocks)]
+    faces = [part.points for part in (*glued, *(block for block in blocks if not block.is_butt))]
     groups = top_groups(design, woods[design.plate.wood], top, own)
     groups += patch_groups(design, woods, top, own, mesh.flat.subdomains, faces)
     groups += [brace_group(g, design.brace(g.brace), woods[design.brace(g.brace).wood]) for g in glued]

@@ -14,12 +14,13 @@ from bracedtop.fem.footprint import Points, band_of, block_points, distance_to, 
 from bracedtop.fem.laminate import fibre, lamina, layer_mass, layer_stiffness, rotated
 from bracedtop.fem.locate import Locator
 from bracedtop.fem.section import (
-    NOTCH,
+    Bed,
     brace_mass,
     brace_stiffness,
-    crossing_layers,
+    butt_stiffness,
     crossing_mass,
     crossing_stiffness,
+    idle_beside_notch,
 )
 from bracedtop.fem.wood import Wood
 from bracedtop.geometry.brace import Brace
@@ -96,6 +97,8 @@ class Glued:
         Whether the brace holds the plate there; near its ends it only weighs on it (geometry/glue).
     carrying : pair of (n,) arrays, m
         Heights above the glued face between which its fibres carry stress; beside a notch not all of them.
+    beds : mapping of float to Bed
+        The plate's wood beside the glue, by the direction.
     """
 
     brace: str
@@ -106,20 +109,23 @@ class Glued:
     angle: np.ndarray
     grips: np.ndarray
     carrying: tuple[np.ndarray, np.ndarray]
+    beds: Mapping[float, Bed]
 
 
 @dataclass(frozen=True, slots=True)
 class Block:
-    """Points of the block where two braces cross.
+    """Points of the block where two braces cross, or where one is butted against the flank of another.
 
     Parameters
     ----------
     crossing : Crossing
+        Of a butted end: under it the through brace, over it the butted one.
     points : Points
     distances, heights : (2, n) arrays, m
         For the under and the over brace.
     offset : (n,) array, m
     angles : pair, rad
+    is_butt : bool
     """
 
     crossing: Crossing
@@ -128,6 +134,7 @@ class Block:
     heights: np.ndarray
     offset: np.ndarray
     angles: tuple[float, float]
+    is_butt: bool = False
 
 
 @dataclass(frozen=True, slots=True)
@@ -154,8 +161,15 @@ class Group:
     face: np.ndarray | None = None
 
 
-def glued_faces(design: Design, locator: Locator) -> tuple[tuple[Glued, ...], tuple[Block, ...]]:
-    """Integration points of all braces and of their crossings: glued, one a brace, and blocks, one a crossing."""
+def glued_faces(design: Design, wood: Wood, locator: Locator) -> tuple[tuple[Glued, ...], tuple[Block, ...]]:
+    """Integration points of all braces and of their crossings: glued, one a brace, and blocks, one a crossing.
+
+    Parameters
+    ----------
+    wood : Wood
+        The top's.
+    """
+    plate = rotated(*lamina(wood, "quarter", design.plate.ring_angle, design.plate.runout), design.plate.grain_angle)
     found = crossings(design)
     met = butts(design)
     glued = []
@@ -176,30 +190,29 @@ def glued_faces(design: Design, locator: Locator) -> tuple[tuple[Glued, ...], tu
             low[at], high[at] = np.maximum(bottom - floor[at], 0.0), np.maximum(top - floor[at], 0.0)
         grips = (s > first) & (s < last)
         offset = design.plate.thickness / 2 + floor
-        glued.append(Glued(brace.name, points, s, height, offset, angle, grips, (low, high)))
+        beds = {float(direction): Bed.of_plate(*plate, float(direction)) for direction in np.unique(angle)}
+        glued.append(Glued(brace.name, points, s, height, offset, angle, grips, (low, high), beds))
     blocks = []
-    for crossing in found:
+    for crossing, is_butt in [*((c, False) for c in found), *((b.block(design), True) for b in met)]:
         pair = (design.brace(crossing.under), design.brace(crossing.over))
         points, distances, angles = block_points(crossing, pair, locator)
+        if is_butt:
+            # The butted brace goes on with the height of its end, which counts as part of its last stretch.
+            distances[1] = np.clip(distances[1], 1e-9 * pair[1].length, (1 - 1e-9) * pair[1].length)
         heights = np.stack([brace.height(row) for brace, row in zip(pair, distances, strict=True)])
         offset = np.full(len(points.weight), design.plate.thickness / 2)
-        blocks.append(Block(crossing, points, distances, heights, offset, angles))
+        blocks.append(Block(crossing, points, distances, heights, offset, angles, is_butt))
     return tuple(glued), tuple(blocks)
 
 
 def _notch(design: Design, brace: Brace, crossing: Crossing) -> tuple[float, float, float]:
-    """Heights between which a brace passes through a crossing, and how far beside it the cut fibres are idle, m."""
-    heights = [
-        design.brace(name).height(np.array([distance_to(design.brace(name), np.asarray(crossing.point))]))
-        for name in (crossing.under, crossing.over)
-    ]
-    top_under, bottom_over, top_over = (float(z[0]) for z in crossing_layers(*heights, crossing.kept))
-    bottom, top = (0.0, top_under) if brace.name == crossing.under else (bottom_over, top_over)
-    height = float(heights[0 if brace.name == crossing.under else 1][0])
-    if height <= 0:
-        return 0.0, np.inf, 0.0
-    kept = top - bottom
-    return bottom, top if kept < height else np.inf, NOTCH * kept * (height - kept) / height
+    """Heights between which a brace's fibres pass through a crossing, and how far beside it they alone carry, m."""
+    pair = (design.brace(crossing.under), design.brace(crossing.over))
+    heights = [float(b.height(np.array([distance_to(b, np.asarray(crossing.point))]))[0]) for b in pair]
+    which = 0 if brace.name == crossing.under else 1
+    bottom, top, length = idle_beside_notch(pair, heights[0], heights[1], crossing.kept)[which]
+    # A brace that is not cut keeps its own height, whatever it is beside the crossing.
+    return bottom, top if top < heights[which] else np.inf, length
 
 
 def _floor(design: Design, xy: np.ndarray) -> np.ndarray:
@@ -227,7 +240,14 @@ def glued_stiffness(glued: Glued, brace: Brace, wood: Wood, height: np.ndarray) 
         at = (glued.angle == angle) & glued.grips
         carrying = (glued.carrying[0][at], glued.carrying[1][at])
         stiffness[at] = brace_stiffness(
-            brace.shape, brace.width, height[at], glued.offset[at], grain, float(angle), carrying
+            brace.shape,
+            brace.width,
+            height[at],
+            glued.offset[at],
+            grain,
+            float(angle),
+            carrying,
+            glued.beds[float(angle)],
         )
     return stiffness
 
@@ -244,6 +264,9 @@ def block_sections(
     """Section stiffness (n, 9, 9) and mass (n, 3) of a crossing's points for given heights (2, n), complex ones too."""
     first, second = (fibre(wood, brace.ring_angle, brace.runout) for brace, wood in zip(braces, woods, strict=True))
     under, over = heights
+    if block.is_butt:
+        C = butt_stiffness(braces, under, over, block.offset, first, block.angles[0])
+        return C, np.zeros((len(block.offset), 3))
     kept = block.crossing.kept
     C = crossing_stiffness(braces, under, over, kept, block.offset, (first, second), block.angles)
     return C, crossing_mass(braces, under, over, kept, block.offset, (woods[0].density, woods[1].density))
@@ -282,7 +305,7 @@ def patch_groups(
     subdomains : mapping of str to int array
         Triangles of each patch, "patch NAME".
     faces : sequence of Points
-        Glued faces of all braces and blocks.
+        Glued faces of all braces and crossings.
     """
     groups = []
     area = np.bincount(own.element, own.weight)

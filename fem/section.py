@@ -1,22 +1,35 @@
 """Brace sections: what a strip of wood on edge adds to the plate that it is glued to."""
 
+from dataclasses import dataclass
+
 import numpy as np
 
-from bracedtop.fem.laminate import SHEAR_CORRECTION, Fibre, rotated, stiffness_from_moments, strain_rotation
+from bracedtop.fem.laminate import (
+    SHEAR_CORRECTION,
+    Fibre,
+    layer_moments,
+    rotated,
+    stiffness_from_moments,
+    strain_rotation,
+)
 from bracedtop.geometry.brace import Brace, Shape
 
 PEAK_SHARE = 0.5
 """Part of a peaked brace's height over which it narrows to its ridge; chosen: common practice, no source."""
 
-GLUE_SHARE = 0.6
-"""Part of the resistance of a brace's glued side that is left because the plate's own wood gives beside the glue.
+BED = 2.4
+"""Stiffness of the plate's own wood beside the glue, over that of a brace as wide and of the same moduli.
 
-1 would be a plate whose face follows its theory strictly. Chosen to fit orthotropic solids: braces of 6 to 15 mm,
-free and clamped, tests/reference."""
+Infinite for a plate whose face follows its theory strictly. Chosen to fit orthotropic solids: braces of 6 to 15 mm
+along, across and at angles to the grain, free, hinged and clamped, tests/reference."""
 
 NOTCH = 0.95
 """Length beside a notch over which the fibres cut by it carry nothing, in kept x cut / whole height; chosen to fit
 orthotropic solids of half laps, tests/reference."""
+
+FREE_CUT = 2.2
+"""Growth of that length for fibres whose cut ends do not meet the other brace's flank, because that one is rounded or
+peaked above; chosen to fit orthotropic solids of rounded half laps, tests/reference."""
 
 CROSS_SPREAD = 1.3
 """Growth of the stiffness across the grain in the block of a crossing, where stress spreads beyond the other brace's
@@ -130,6 +143,33 @@ def _saint_venant(shape: Shape, width: float, height: np.ndarray) -> np.ndarray:
     return np.asarray(A**4 / I_p)
 
 
+@dataclass(frozen=True, slots=True)
+class Bed:
+    """The plate's wood on which a brace is glued, in the brace's axes.
+
+    Parameters
+    ----------
+    shear : float, Pa
+        Mean of its shear moduli along the brace, in the plane and through the thickness (geometric).
+    stretch : float, Pa
+        Mean of its stiffness across the brace and of its shear modulus across it (geometric).
+    """
+
+    shear: float
+    stretch: float
+
+    @classmethod
+    def of_plate(cls, Q: np.ndarray, G: np.ndarray, angle: float) -> "Bed":
+        """Bed of a brace at `angle`, rad, on a plate of stiffness Q (3, 3) and G (2, 2), Pa, in the same axes."""
+        S, F = (np.diag(np.linalg.inv(part)) for part in rotated(Q, G, -angle))
+        return cls(float(1 / np.sqrt(S[2] * F[0])), float(1 / np.sqrt(S[1] * F[1])))
+
+
+def _share(bed: float, brace: float) -> float:
+    """Part of the resistance of a brace's glued side that is left where its bed gives as well: springs in a row."""
+    return BED * bed / (brace + BED * bed)
+
+
 def glued_side(width: float, height: np.ndarray, G_ns: float, G_zs: float) -> tuple[np.ndarray, np.ndarray]:
     """Resistance of a brace's glued side to being sheared, and its share in the brace's torsion.
 
@@ -174,6 +214,7 @@ def brace_stiffness(
     fibre: Fibre,
     angle: float,
     carrying: tuple[np.ndarray, np.ndarray] | None = None,
+    bed: Bed | None = None,
 ) -> np.ndarray:
     """Section stiffness that a brace adds per area of its glued face.
 
@@ -193,6 +234,8 @@ def brace_stiffness(
         Direction of the brace, anticlockwise from x.
     carrying : pair of (n,) arrays, m, optional
         Heights above the glued face between which its fibres carry stress along it; all of them if not given.
+    bed : Bed, optional
+        The plate's wood beside the glue; rigid if not given.
 
     Returns
     -------
@@ -222,14 +265,18 @@ def brace_stiffness(
     stretched[:, 0], stretched[:, 3] = fibre.nu_across, -fibre.nu_across * offset
     grip, lever = glued_side(width, height, fibre.G_across, fibre.G_upright)
     across, _ = glued_side(width, height, fibre.E_across, fibre.G_rolling)
+    of_shear = of_stretch = 1.0
+    if bed is not None:
+        of_shear = _share(bed.shear, np.sqrt(fibre.G_across * fibre.G_upright))
+        of_stretch = _share(bed.stretch, np.sqrt(fibre.E_across * fibre.G_rolling))
     for row, stiffness in (
         (twist, torsion_stiffness(shape, width, height, fibre)),
         # Twist by theta' is -theta' of d beta_n / ds: the lever comes in with the opposite sign.
-        (sheared - lever[:, None] * twist, GLUE_SHARE * grip),
-        (stretched, GLUE_SHARE * across),
+        (sheared - lever[:, None] * twist, of_shear * grip),
+        (stretched, of_stretch * across),
     ):
         C += (stiffness / width)[:, None, None] * row[:, :, None] * row[:, None, :]
-    C[:, 4, 4] += GLUE_SHARE * _pressing(width, height, fibre)
+    C[:, 4, 4] += of_stretch * _pressing(width, height, fibre)
     return turned(C, angle)
 
 
@@ -297,6 +344,40 @@ def part_moments(
     return moments
 
 
+def idle_beside_notch(
+    braces: tuple[Brace, Brace], under: float, over: float, kept: float
+) -> tuple[tuple[float, float, float], tuple[float, float, float]]:
+    """Heights between which each brace passes through a crossing, and how far beside it cut fibres are idle, m.
+
+    Parameters
+    ----------
+    braces : pair of Brace
+        The under and the over brace.
+    under, over, kept : float, m
+        Heights of the two braces there, and of the under brace's wood in the notch.
+
+    Returns
+    -------
+    under, over : (bottom, top, length) each
+    """
+    heights = np.array([under]), np.array([over])
+    top_under, bottom_over, top_over = (float(z[0]) for z in crossing_layers(*heights, kept))
+    bodies = [float((h - _cap(b.shape, b.width, h))[0]) for b, h in zip(braces, heights, strict=True)]
+    # What is cut: the under brace above its notch, against the over brace; the over brace below, against the under.
+    met_under = min(max(bodies[1] - top_under, 0.0), under - top_under)
+    met_over = min(bodies[0], bottom_over)
+    return (
+        (0.0, top_under, _idle_length(under, under - top_under, met_under)),
+        (bottom_over, top_over, _idle_length(over, over - (top_over - bottom_over), met_over)),
+    )
+
+
+def _idle_length(height: float, cut: float, met: float) -> float:
+    if height <= 0 or cut <= 0:
+        return 0.0
+    return NOTCH * (height - cut) * cut / height * (1 + FREE_CUT * (1 - met / cut))
+
+
 def _crossing_moments(
     braces: tuple[Brace, Brace], under: np.ndarray, over: np.ndarray, kept: float, offset: np.ndarray
 ) -> tuple[np.ndarray, np.ndarray]:
@@ -342,6 +423,40 @@ def crossing_stiffness(
             for fibre, angle, m in zip(fibres, angles, moments, strict=True)
         )
     )
+
+
+def butt_stiffness(
+    braces: tuple[Brace, Brace],
+    through: np.ndarray,
+    butted: np.ndarray,
+    offset: np.ndarray,
+    fibre: Fibre,
+    angle: float,
+) -> np.ndarray:
+    """Section stiffness that a through brace adds where another one's end is glued to its flank, (n, 9, 9).
+
+    Up to the lower of the two its wood there takes the other's bending across its grain, as in a crossing. Its own
+    fibres are counted in `brace_stiffness`.
+
+    Parameters
+    ----------
+    braces : pair of Brace
+        The through and the butted one.
+    through, butted : (n,) arrays, m
+        Their heights there.
+    offset : (n,) array, m
+        Distance of the glued face below the midplane, positive.
+    fibre, angle : Fibre and float, rad
+        Of the through brace.
+    """
+    body = through - _cap(braces[0].shape, braces[0].width, through)
+    met = np.where(body.real < butted.real, body, butted)
+    spread = np.diag([1.0, np.sqrt(CROSS_SPREAD), 1.0])
+    Q = spread @ fibre.Q @ spread
+    Q[0, 0] -= fibre.E
+    Q[2] = Q[:, 2] = 0.0
+    layer = layer_moments(-offset - met, -offset)
+    return stiffness_from_moments(*rotated(Q, np.zeros((2, 2)), angle), layer)
 
 
 def crossing_mass(

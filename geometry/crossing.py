@@ -52,6 +52,13 @@ class Butt:
     against: str
     end: int
 
+    def block(self, design: Design) -> Crossing:
+        """The part of the through brace's strip that the end meets, as a crossing in which nothing is notched."""
+        through, butted = design.brace(self.against), design.brace(self.brace)
+        line = shapely.LineString(through.path)
+        point = line.interpolate(line.project(shapely.Point(butted.path[self.end])))
+        return Crossing(through.name, butted.name, frozen(point.coords[0]), np.inf, brace_footprint(through))
+
 
 BUTT_GAP = 0.5e-3
 """Largest gap between a brace's end and the flank it butts against, m; chosen: what glue fills."""
