@@ -1,7 +1,7 @@
 """Tops that the plate model is compared on with solids, from a bare plate to the starter top.
 
-Sizes and woods are those that makers use (common practice, no source); the drawings are invented. Each top separates
-one effect, or joins the effects of those before it.
+Sizes and woods are those that makers use (common practice, no source); the drawings are invented, but for one from the
+literature. Each top separates one effect, or joins the effects of those before it.
 """
 
 from collections.abc import Callable, Mapping, Sequence
@@ -10,6 +10,7 @@ from pathlib import Path
 
 import numpy as np
 import shapely
+from reference.plates import isotropic
 
 from bracedtop.fem.case import read_case
 from bracedtop.fem.wood import Wood
@@ -37,6 +38,9 @@ BODY = {
 X_STATIONS = ((0, 2.5), (35, 5), (95, 7.5), (150, 10.5), (230, 14), (300, 11.5), (368, 6), (402, 2.5))
 """Heights of a scalloped leg of the starter top, mm; there it is rounded, here square."""
 
+RIB = MM * np.array([[0.0, 22.22], [410.0, 22.22]])
+"""Heights of the rib of `ribbed_rectangle`."""
+
 CHECKS = Path(__file__).parents[2] / "cases" / "checks"
 
 N_MODES = 12
@@ -57,6 +61,8 @@ class Top:
         Element size of its solid.
     order, graded : int
         Polynomial order of the reference solid and layers of elements towards the glue lines.
+    hold_brace_ends : bool
+        Whether ends of braces that lie in the rim are held with it in the solid.
     drawn : Path, optional
         Case folder whose top.toml it is read from.
     """
@@ -67,6 +73,7 @@ class Top:
     size: float = 20e-3
     order: int = 4
     graded: int = 1
+    hold_brace_ends: bool = False
     drawn: Path | None = None
 
     @property
@@ -278,6 +285,15 @@ def domed_free() -> Top:
     return _top(_domed("free"), "domed to a radius of 8 m, one brace, free")
 
 
+def ribbed_rectangle() -> Top:
+    """A metal plate with a rib across its middle, from the literature; see `make_checks.PUBLISHED`."""
+    rib = Brace("rib", "steel", MM * np.array([[0.0, 300.0], [410.0, 300.0]]), 12.7e-3, RIB)
+    outline = polygon_outline(MM * np.array([[0.0, 0.0], [410.0, 0.0], [410.0, 600.0], [0.0, 600.0]]))
+    design = Design(outline, Plate("steel", 6.33e-3), braces=(rib,), edge=Edge("hinged"))
+    steel = replace(isotropic(211e9, 0.3, 7830.0), name="steel")
+    return Top(design, {"steel": steel}, "a steel plate with one deep rib, hinged", size=50e-3, hold_brace_ends=True)
+
+
 def thinned_edge() -> Top:
     """A ring thinned on the outside face."""
     brace = _brace("b1", [[130, -90], [170, 90]], 7, [11])
@@ -307,5 +323,6 @@ BUILDERS: dict[str, Callable[[], Top]] = {
         thinned_edge,
         domed_clamped,
         domed_free,
+        ribbed_rectangle,
     )
 }
