@@ -100,6 +100,7 @@ def solve_solid(
     brace_size: float | None = None,
     order: int = 4,
     graded: int = 0,
+    coarse: bool = False,
     n_modes: int = 10,
     points: np.ndarray | None = None,
     where: Where | None = None,
@@ -117,6 +118,8 @@ def solve_solid(
     graded : int
         Layers of elements, each an eighth as wide as the one before, that close in on the borders of glued faces,
         where the stress is singular.
+    coarse : bool
+        Elements as large as fit along short and curved edges; halves their number in a top with many rounded braces.
     points : (k, 2) array, m, optional
         Where the deflection of the midplane is wanted.
     where : callable, optional
@@ -130,7 +133,8 @@ def solve_solid(
     # closeedgefac would refine the whole plate to its thickness; flat tetrahedra of order 3 and more do not lock.
     if graded:
         _mark_glued_borders(shape, design)
-    generated = occ.OCCGeometry(shape).GenerateMesh(maxh=MM * size, closeedgefac=None, grading=0.9)
+    fit = {"curvaturesafety": 0.5, "segmentsperedge": 0.2} if coarse else {}
+    generated = occ.OCCGeometry(shape).GenerateMesh(maxh=MM * size, closeedgefac=None, grading=0.9, **fit)
     mesh = ng.Mesh(generated)
     if graded:
         mesh.RefineHP(graded, factor=0.125)
