@@ -1,14 +1,16 @@
-"""Own motion of a glued layer: how it slips along the glue and turns by itself.
+"""Own motion of glued parts: how they slip along the glue and turn by themselves.
 
-Depends on fem/plate, fem/sampling. A patch that kept its section plane with the plate would be too stiff: its stress
-enters through the glue, over a length in which it shears, and a thick one is soft in shear across its grain. So every
-patch has four fields of its own on the triangles that it covers: a slip s_x, s_y of its glued face along the top's, and
-rotations gamma_x, gamma_y. With the glued face at height z_f its displacement at height z is
+Depends on fem/plate, fem/sampling. A part that kept its section plane with the plate would be too stiff: its stress
+enters through the glue, over a length in which it shears, and a thick one is soft in shear. So patches, and the fibres
+of braces, have four fields of their own on the triangles that they cover: a slip s_x, s_y of the glued face along the
+top's, and rotations gamma_x, gamma_y. With the glued face at height z_f the displacement at height z is
 
     u + z_f beta + s + (z - z_f) gamma,
 
-and its deflection is the plate's. The slip is resisted by the shear of both woods beside the glue (fem/sampling).
-At the layer's border nothing is prescribed: there its stress runs out.
+and the deflection is the plate's. The slip is resisted by the shear of both woods beside the glue (fem/sampling).
+At a part's border nothing is prescribed: there its stress runs out. Where it is glued to another part's flank, it is
+held to the plate's motion: s = 0, gamma = beta. The fibres of a brace slip and turn along it only: across it they are
+held.
 
 References
 ----------
@@ -20,6 +22,7 @@ from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 
 import numpy as np
+from scipy import sparse
 
 from bracedtop.fem.plate import N_FIELDS, Space, shape_functions, slopes, strain_operator
 from bracedtop.fem.sampling import Group
@@ -41,12 +44,18 @@ class Layer:
         Their nodes, sorted.
     first : int
         Own field f of its j-th node is the unknown `first` + 4 j + f, behind those of the plate.
+    held : (k,) bool array
+        Nodes at which it has no motion of its own.
+    direction : (k,) array, rad
+        The only direction of its motion at each node; not a number where it moves either way.
     """
 
     part: str
     elements: np.ndarray
     nodes: np.ndarray
     first: int
+    held: np.ndarray
+    direction: np.ndarray
 
     @property
     def end(self) -> int:
@@ -62,17 +71,86 @@ class Layer:
 
 def own_layers(space: Space, groups: Iterable[Group]) -> dict[str, Layer]:
     """Layers of all parts that move by themselves, by their names, numbered one behind the other."""
-    covered: dict[str, list[np.ndarray]] = {}
+    found: dict[str, list[Group]] = {}
     for group in groups:
         if group.face is not None and len(group.points.element):
-            covered.setdefault(group.part, []).append(group.points.element)
+            found.setdefault(group.part, []).append(group)
     layers: dict[str, Layer] = {}
     first = N_FIELDS * space.n_nodes
-    for part, found in covered.items():
-        elements = np.unique(np.concatenate(found))
-        layers[part] = Layer(part, elements, np.unique(space.dofs[elements]), first)
+    for part, members in found.items():
+        elements = np.unique(np.concatenate([group.points.element for group in members]))
+        nodes = np.unique(space.dofs[elements])
+        bonds = np.concatenate([group.bonds for group in members])
+        held = np.isin(nodes, space.dofs[bonds])
+        layers[part] = Layer(part, elements, nodes, first, held, _directions(space, nodes, members))
         first = layers[part].end
     return layers
+
+
+def _directions(space: Space, nodes: np.ndarray, members: Iterable[Group]) -> np.ndarray:
+    """The direction of fibres at nodes; not a number where they have none or several, as at the bend of a brace."""
+    least, most = np.full(space.n_nodes, np.inf), np.full(space.n_nodes, -np.inf)
+    for group in members:
+        if group.angle is None:
+            return np.full(len(nodes), np.nan)
+        at, angle = space.dofs[group.points.element], group.angle[:, None]
+        np.minimum.at(least, at, np.broadcast_to(angle, at.shape))
+        np.maximum.at(most, at, np.broadcast_to(angle, at.shape))
+    return np.where(least[nodes] == most[nodes], least[nodes], np.nan)
+
+
+def own_space(layers: Mapping[str, Layer]) -> tuple[sparse.csc_matrix, sparse.csc_matrix]:
+    """How the own unknowns follow from the plate's and from those that are free.
+
+    Returns
+    -------
+    follow : sparse (n_own, n_plate)
+        Their part that goes with the plate; n_plate is the number of the plate's unknowns.
+    free : sparse (n_own, n_free)
+        Columns of length one.
+    """
+    rows, columns, values = [], [], []
+    moves, places, weights = [], [], []
+    n_free = 0
+    start = min((layer.first for layer in layers.values()), default=0)
+    for layer in layers.values():
+        own = layer.first - start + N_OWN * np.arange(len(layer.nodes))
+        one_way = ~np.isnan(layer.direction) & ~layer.held
+        c, s = np.cos(layer.direction), np.sin(layer.direction)
+        # gamma follows beta wholly where the part is held, and across the fibres where these have one direction.
+        one = np.ones(len(own))
+        for i, j, value in (
+            (2, 3, np.where(layer.held, one, s * s)),
+            (2, 4, np.where(layer.held, 0.0, -s * c)),
+            (3, 3, np.where(layer.held, 0.0, -s * c)),
+            (3, 4, np.where(layer.held, one, c * c)),
+        ):
+            at = layer.held | one_way
+            rows.append(own[at] + i)
+            columns.append(N_FIELDS * layer.nodes[at] + j)
+            values.append(value[at])
+        for first in (0, 2):
+            number = n_free + np.arange(int(one_way.sum()))
+            for i, value in ((0, c), (1, s)):
+                moves.append(own[one_way] + first + i)
+                places.append(number)
+                weights.append(value[one_way])
+            n_free += len(number)
+        every_way = np.isnan(layer.direction) & ~layer.held
+        for i in range(N_OWN):
+            number = n_free + np.arange(int(every_way.sum()))
+            moves.append(own[every_way] + i)
+            places.append(number)
+            weights.append(one[every_way])
+            n_free += len(number)
+    n_own = sum(N_OWN * len(layer.nodes) for layer in layers.values())
+    follow = sparse.csc_matrix(
+        (np.concatenate(values), (np.concatenate(rows), np.concatenate(columns))), shape=(n_own, start)
+    )
+    free = sparse.csc_matrix(
+        (np.concatenate(weights), (np.concatenate(moves), np.concatenate(places))), shape=(n_own, n_free)
+    )
+    return follow, free
 
 
 def n_unknowns(space: Space, layers: Mapping[str, Layer]) -> int:

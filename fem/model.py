@@ -10,7 +10,7 @@ from bracedtop.fem.assembly import assemble
 from bracedtop.fem.attached import mass_groups
 from bracedtop.fem.boundary import Where, free_space, rim_facets, spring_stiffness
 from bracedtop.fem.footprint import Points
-from bracedtop.fem.layer import N_OWN, Layer, own_layers
+from bracedtop.fem.layer import N_OWN, Layer, own_layers, own_space
 from bracedtop.fem.locate import Locator
 from bracedtop.fem.modes import eigenpairs, rigid_motions, unresisted
 from bracedtop.fem.plate import N_FIELDS, Space, displacements, own_points, plate_space
@@ -20,7 +20,7 @@ from bracedtop.fem.sampling import (
     Group,
     TopWood,
     block_group,
-    brace_group,
+    brace_groups,
     glued_faces,
     patch_groups,
     top_groups,
@@ -58,6 +58,9 @@ class Model:
     springs : sparse, N/m
         The springs' part of K.
     expand : sparse (n, n_free)
+        All unknowns from those that are free to move.
+    shrink : sparse (n_free, n)
+        The free ones out of all; its product with `expand` is the identity.
     """
 
     design: Design
@@ -74,6 +77,7 @@ class Model:
     M: sparse.csc_matrix
     springs: sparse.csc_matrix
     expand: sparse.csc_matrix
+    shrink: sparse.csc_matrix
 
     @property
     def n_unknowns(self) -> int:
@@ -159,12 +163,14 @@ def build_model(
     space = plate_space(mesh, order, design.plate.dome)
     locator = Locator.from_mesh(mesh)
     top = TopWood.from_mesh(design, mesh, locator)
-    glued, blocks = glued_faces(design, woods[design.plate.wood], locator)
     own, _ = own_points(space)
+    glued, blocks = glued_faces(design, woods[design.plate.wood], locator, own)
     faces = [part.points for part in (*glued, *(block for block in blocks if not block.is_butt))]
     groups = top_groups(design, woods[design.plate.wood], top, own)
     groups += patch_groups(design, woods, top, own, mesh.flat.subdomains, faces)
-    groups += [brace_group(g, design.brace(g.brace), woods[design.brace(g.brace).wood]) for g in glued]
+    for part in glued:
+        brace = design.brace(part.brace)
+        groups += brace_groups(part, brace, woods[brace.wood], part.height)
     for block in blocks:
         pair = (design.brace(block.crossing.under), design.brace(block.crossing.over))
         groups.append(block_group(block, pair, (woods[pair[0].wood], woods[pair[1].wood])))
@@ -177,10 +183,18 @@ def build_model(
         springs = spring_stiffness(mesh, space, facets, design.edge)
         springs.resize(K.shape)
         K = sparse.csc_matrix(K + springs)
-    held = free_space(space, facets, design.edge)
-    own_free = sparse.identity(K.shape[0] - held.shape[0], format="csc")
-    expand = sparse.csc_matrix(sparse.block_diag([held, own_free], format="csc"))
-    return Model(design, woods, mesh, space, locator, tuple(groups), top, layers, glued, blocks, K, M, springs, expand)
+    expand, shrink = _free_unknowns(free_space(space, facets, design.edge), layers)
+    parts = tuple(groups)
+    return Model(design, woods, mesh, space, locator, parts, top, layers, glued, blocks, K, M, springs, expand, shrink)
+
+
+def _free_unknowns(held: sparse.csc_matrix, layers: Mapping[str, Layer]) -> tuple[sparse.csc_matrix, sparse.csc_matrix]:
+    if not layers:
+        return held, sparse.csc_matrix(held.T)
+    follow, free = own_space(layers)
+    expand = sparse.bmat([[held, None], [follow @ held, free]], format="csc")
+    shrink = sparse.block_diag([held.T, free.T], format="csc")
+    return sparse.csc_matrix(expand), sparse.csc_matrix(shrink)
 
 
 def solve(model: Model, n_modes: int = 12) -> Modes:
@@ -192,16 +206,21 @@ def solve(model: Model, n_modes: int = 12) -> Modes:
         If the eigenpairs fail their checks.
     """
     E = model.expand
-    K, M = model.K, model.M
-    if model.design.edge.kind in ("clamped", "hinged"):
-        K, M = sparse.csc_matrix(E.T @ K @ E), sparse.csc_matrix(E.T @ M @ E)
+    K, M = free_matrix(model, model.K), free_matrix(model, model.M)
     motions = np.zeros((K.shape[0], 0))
     if model.design.edge.kind in ("free", "springs"):
-        motions = unresisted(K, whole_motions(model))
+        motions = unresisted(K, model.shrink @ whole_motions(model))
     pairs = eigenpairs(K, M, n_modes, motions)
     frequencies = np.sqrt(pairs.values) / (2 * np.pi)
     vectors = _signed(model, (E @ pairs.vectors).T)
     return Modes(frequencies, vectors, model.space.n_nodes, pairs.n_rigid, pairs.residual, pairs.orthogonality)
+
+
+def free_matrix(model: Model, matrix: sparse.csc_matrix) -> sparse.csc_matrix:
+    """A matrix of all unknowns, for those that are free to move."""
+    if model.design.edge.kind in ("free", "springs") and not model.layers:
+        return matrix
+    return sparse.csc_matrix(model.expand.T @ matrix @ model.expand)
 
 
 def plate_part(vectors: np.ndarray, n_nodes: int) -> np.ndarray:

@@ -5,7 +5,7 @@ faces, so that they hold the plate over their width and not along a line.
 """
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
 import numpy as np
 import shapely
@@ -16,11 +16,12 @@ from bracedtop.fem.locate import Locator
 from bracedtop.fem.section import (
     Bed,
     brace_mass,
-    brace_stiffness,
     butt_stiffness,
     crossing_mass,
     crossing_stiffness,
+    fibre_stiffness,
     idle_beside_notch,
+    side_stiffness,
 )
 from bracedtop.fem.wood import Wood
 from bracedtop.geometry.brace import Brace
@@ -38,6 +39,13 @@ SLIP = 0.05
 For shear entering a layer evenly it would be 2/15 (the quadratic part of the shear that a layer loaded on one face
 carries, E. Reissner, J. Appl. Mech. 12 (1945) A69, worked out for one face); near a border, where nearly all of it
 enters, the layer is stiffer. Chosen to fit orthotropic solids of bridges and bridge plates, tests/reference."""
+
+_MOST = 0.5
+"""Part of a triangle under a brace from which on the brace slips in it; chosen: the mesh follows braces, so that
+others are splinters along their borders."""
+
+_SHAVING = 0.3e-3
+"""Height below which a brace's fibres do not slip, m; chosen: thinner wood has no stiffness to speak of."""
 
 _COVERED = 0.99
 """Part of a triangle under braces from which on it counts as wholly covered; chosen: the rest would be a splinter."""
@@ -99,6 +107,11 @@ class Glued:
         Heights above the glued face between which its fibres carry stress; beside a notch not all of them.
     beds : mapping of float to Bed
         The plate's wood beside the glue, by the direction.
+    slips : (n,) bool array
+        Whether the brace's fibres have a motion of their own there (fem/layer).
+    bonds : int array
+        Triangles at whose nodes they have none, because the brace is glued to another one's flank there, or is no
+        more than a shaving.
     """
 
     brace: str
@@ -110,6 +123,8 @@ class Glued:
     grips: np.ndarray
     carrying: tuple[np.ndarray, np.ndarray]
     beds: Mapping[float, Bed]
+    slips: np.ndarray
+    bonds: np.ndarray
 
 
 @dataclass(frozen=True, slots=True)
@@ -152,6 +167,10 @@ class Group:
     face : (n,) array or None, m
         Height of the glued face of a part that moves by itself (fem/layer); None: it keeps its section plane with
         the plate.
+    angle : (n,) array or None, rad
+        Direction of fibres that move by themselves along it only.
+    bonds : int array
+        Triangles at whose nodes a part that moves by itself is held to the plate's motion.
     """
 
     part: str
@@ -159,39 +178,26 @@ class Group:
     stiffness: np.ndarray
     mass: np.ndarray
     face: np.ndarray | None = None
+    angle: np.ndarray | None = None
+    bonds: np.ndarray = field(default_factory=lambda: np.zeros(0, dtype=int))
 
 
-def glued_faces(design: Design, wood: Wood, locator: Locator) -> tuple[tuple[Glued, ...], tuple[Block, ...]]:
+def glued_faces(
+    design: Design, wood: Wood, locator: Locator, own: Points
+) -> tuple[tuple[Glued, ...], tuple[Block, ...]]:
     """Integration points of all braces and of their crossings: glued, one a brace, and blocks, one a crossing.
 
     Parameters
     ----------
     wood : Wood
         The top's.
+    own : Points
+        The triangles' own points.
     """
+    area = np.bincount(own.element, own.weight)
     plate = rotated(*lamina(wood, "quarter", design.plate.ring_angle, design.plate.runout), design.plate.grain_angle)
     found = crossings(design)
     met = butts(design)
-    glued = []
-    for brace in design.braces:
-        mine = [c for c in found if brace.name in (c.under, c.over)]
-        notches = [_notch(design, brace, c) for c in mine]
-        bands = [band_of(design, c.over if brace.name == c.under else c.under, np.asarray(c.point)) for c in mine]
-        ends = [band_of(design, b.against, brace.path[b.end]) for b in met if b.brace == brace.name]
-        near = [widened(band, notch[2]) for band, notch in zip(bands, notches, strict=True)]
-        first, last = grip_ends(brace, design)
-        points, s, angle = strip_points(brace, [*bands, *ends], near, (first, last), locator)
-        xy = locator.positions(points.element, points.local)
-        floor = _floor(design, xy)
-        height = np.maximum(brace.height(s) - floor, 0.0)
-        low, high = np.zeros(len(s)), np.full(len(s), np.inf)
-        for band, (bottom, top, _) in zip(near, notches, strict=True):
-            at = np.abs((xy - band.point) @ band.normal) < band.half
-            low[at], high[at] = np.maximum(bottom - floor[at], 0.0), np.maximum(top - floor[at], 0.0)
-        grips = (s > first) & (s < last)
-        offset = design.plate.thickness / 2 + floor
-        beds = {float(direction): Bed.of_plate(*plate, float(direction)) for direction in np.unique(angle)}
-        glued.append(Glued(brace.name, points, s, height, offset, angle, grips, (low, high), beds))
     blocks = []
     for crossing, is_butt in [*((c, False) for c in found), *((b.block(design), True) for b in met)]:
         pair = (design.brace(crossing.under), design.brace(crossing.over))
@@ -202,7 +208,49 @@ def glued_faces(design: Design, wood: Wood, locator: Locator) -> tuple[tuple[Glu
         heights = np.stack([brace.height(row) for brace, row in zip(pair, distances, strict=True)])
         offset = np.full(len(points.weight), design.plate.thickness / 2)
         blocks.append(Block(crossing, points, distances, heights, offset, angles, is_butt))
+    strips, notches = {}, {}
+    for brace in design.braces:
+        mine = [c for c in found if brace.name in (c.under, c.over)]
+        bands = [band_of(design, c.over if brace.name == c.under else c.under, np.asarray(c.point)) for c in mine]
+        ends = [band_of(design, b.against, brace.path[b.end]) for b in met if b.brace == brace.name]
+        cuts = [_notch(design, brace, c) for c in mine]
+        near = [widened(band, cut[2]) for band, cut in zip(bands, cuts, strict=True)]
+        strips[brace.name] = strip_points(brace, [*bands, *ends], near, grip_ends(brace, design), locator)
+        notches[brace.name] = list(zip(near, cuts, strict=True))
+    glued = []
+    for brace in design.braces:
+        points, s, angle = strips[brace.name]
+        first, last = grip_ends(brace, design)
+        xy = locator.positions(points.element, points.local)
+        floor = _floor(design, xy)
+        height = np.maximum(brace.height(s) - floor, 0.0)
+        low, high = np.zeros(len(s)), np.full(len(s), np.inf)
+        for band, (bottom, top, _) in notches[brace.name]:
+            at = np.abs((xy - band.point) @ band.normal) < band.half
+            low[at], high[at] = np.maximum(bottom - floor[at], 0.0), np.maximum(top - floor[at], 0.0)
+        grips = (s > first) & (s < last)
+        offset = design.plate.thickness / 2 + floor
+        beds = {float(direction): Bed.of_plate(*plate, float(direction)) for direction in np.unique(angle)}
+        ties = [c.points for c in blocks if not c.is_butt and brace.name in (c.crossing.under, c.crossing.over)]
+        ties += [strips[b.against][0] for b in met if b.brace == brace.name]
+        slips, bonds = _slipping(points, height, grips, ties, area)
+        glued.append(Glued(brace.name, points, s, height, offset, angle, grips, (low, high), beds, slips, bonds))
     return tuple(glued), tuple(blocks)
+
+
+def _slipping(
+    points: Points, height: np.ndarray, grips: np.ndarray, ties: Sequence[Points], area: np.ndarray
+) -> tuple[np.ndarray, np.ndarray]:
+    """Which points of a brace slip, and the triangles at whose nodes it is held (see `Glued`)."""
+    n = len(area)
+    covered = np.bincount(points.element, points.weight * grips, n)
+    low = np.full(n, np.inf)
+    np.minimum.at(low, points.element, height)
+    # A triangle that the strip only touches has too few points in it to carry a motion of its own.
+    full = covered > _MOST * area
+    slips = full & (low > _SHAVING)
+    met = sum((np.bincount(part.element, part.weight, n) for part in ties), np.zeros(n)) > _MOST * area
+    return grips & slips[points.element], np.flatnonzero(met | (full & ~slips))
 
 
 def _notch(design: Design, brace: Brace, crossing: Crossing) -> tuple[float, float, float]:
@@ -225,31 +273,41 @@ def _floor(design: Design, xy: np.ndarray) -> np.ndarray:
     return floor
 
 
-def brace_group(glued: Glued, brace: Brace, wood: Wood) -> Group:
-    """Stiffness and mass of a brace's points."""
-    stiffness = glued_stiffness(glued, brace, wood, glued.height)
-    mass = brace_mass(brace.shape, brace.width, glued.height, glued.offset, wood.density)
-    return Group(f"brace {brace.name}", glued.points, stiffness, mass)
+def brace_groups(glued: Glued, brace: Brace, wood: Wood, height: np.ndarray) -> list[Group]:
+    """A brace's points twice: its sides and its mass, which move with the plate, and its fibres, which slip.
+
+    For heights (n,) of its points, complex ones too; the second group, if any, holds the points that slip.
+    """
+    sides, along = brace_sections(glued, brace, wood, height)
+    bound = glued.grips & ~glued.slips
+    sides[bound] += along[bound, :9, :9]
+    mass = brace_mass(brace.shape, brace.width, height, glued.offset, wood.density)
+    part = f"brace {brace.name}"
+    groups = [Group(part, glued.points, sides, mass)]
+    at = glued.slips
+    if at.any():
+        nothing = np.zeros((int(at.sum()), 3))
+        groups.append(
+            Group(part, some(glued.points, at), along[at], nothing, -glued.offset[at], glued.angle[at], glued.bonds)
+        )
+    return groups
 
 
-def glued_stiffness(glued: Glued, brace: Brace, wood: Wood, height: np.ndarray) -> np.ndarray:
-    """Section stiffness of a brace's points (n, 9, 9) for given heights (n,), complex ones too."""
+def brace_sections(glued: Glued, brace: Brace, wood: Wood, height: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
+    """Section stiffness of a brace's sides (n, 9, 9), and of its fibres with the slip along the glue (n, 11, 11)."""
     grain = fibre(wood, brace.ring_angle, brace.runout)
-    stiffness = np.zeros((len(height), 9, 9), dtype=height.dtype)
+    sides = np.zeros((len(height), 9, 9), dtype=height.dtype)
+    along = np.zeros((len(height), 11, 11), dtype=height.dtype)
     for angle in np.unique(glued.angle):
         at = (glued.angle == angle) & glued.grips
-        carrying = (glued.carrying[0][at], glued.carrying[1][at])
-        stiffness[at] = brace_stiffness(
-            brace.shape,
-            brace.width,
-            height[at],
-            glued.offset[at],
-            grain,
-            float(angle),
-            carrying,
-            glued.beds[float(angle)],
-        )
-    return stiffness
+        section = (brace.shape, brace.width, height[at], glued.offset[at], grain, float(angle))
+        bed, carrying = glued.beds[float(angle)], (glued.carrying[0][at], glued.carrying[1][at])
+        sides[at] = side_stiffness(*section, bed)
+        along[at, :9, :9] = fibre_stiffness(*section, carrying)
+        t = np.array([np.cos(angle), np.sin(angle)])
+        slip = 1.0 / (SLIP * (2 * glued.offset[at] / bed.shear_through + height[at] / grain.G_upright))
+        along[at, 9:, 9:] = slip[:, None, None] * np.outer(t, t)
+    return sides, along
 
 
 def block_group(block: Block, braces: tuple[Brace, Brace], woods: tuple[Wood, Wood]) -> Group:
@@ -295,8 +353,8 @@ def patch_groups(
     """Patches at the triangles' own points, less what stands under braces.
 
     Patches inside the top are fitted around the braces, which are glued to the top itself, unless the braces are
-    fitted over them (common practice, no source): where a brace stands, the patch is missing. Triangles wholly under
-    braces are left out; from others the brace's part is taken away again.
+    fitted over them (common practice, no source): where a brace stands, the patch is missing, and it is glued to the
+    brace's flanks. Triangles wholly under braces are left out; from others the brace's part is taken away again.
 
     Parameters
     ----------
@@ -313,15 +371,17 @@ def patch_groups(
         covered = np.zeros(len(area), dtype=bool)
         covered[np.asarray(subdomains[f"patch {patch.name}"], dtype=int)] = True
         missing = []
+        bonds = np.zeros(0, dtype=int)
         if patch.side == "inside" and not patch.under_braces:
             missing = [part for points in faces if len((part := some(points, covered[points.element])).weight)]
             missing = [part for part in (_on(patch, part, top.locator) for part in missing) if len(part.weight)]
             taken = sum((np.bincount(part.element, part.weight, len(area)) for part in missing), np.zeros(len(area)))
+            bonds = np.flatnonzero(covered & (taken >= _MOST * area))
             covered &= taken < _COVERED * area
         for points, sign in ((own, 1.0), *((part, -1.0) for part in missing)):
             part = some(points, covered[points.element])
             if len(part.weight):
-                groups.append(_patch_group(design, patch, woods, top, part, sign))
+                groups.append(_patch_group(design, patch, woods, top, part, sign, bonds))
     return groups
 
 
@@ -331,7 +391,13 @@ def _on(patch: Patch, points: Points, locator: Locator) -> Points:
 
 
 def _patch_group(
-    design: Design, patch: Patch, woods: Mapping[str, Wood], top: TopWood, points: Points, sign: float
+    design: Design,
+    patch: Patch,
+    woods: Mapping[str, Wood],
+    top: TopWood,
+    points: Points,
+    sign: float,
+    bonds: np.ndarray,
 ) -> Group:
     plate, wood = design.plate, woods[patch.wood]
     inside, outside = top.faces(points)
@@ -346,7 +412,8 @@ def _patch_group(
     C[:, :9, :9] = layer_stiffness(Q, G, low, low + thickness)
     C[:, 9:, 9:] = np.linalg.inv(SLIP * soft)
     signed = Points(points.element, points.local, sign * points.weight)
-    return Group(f"patch {patch.name}", signed, C, layer_mass(wood.density, low, low + thickness), face)
+    mass = layer_mass(wood.density, low, low + thickness)
+    return Group(f"patch {patch.name}", signed, C, mass, face, bonds=bonds)
 
 
 def some(points: Points, at: np.ndarray) -> Points:

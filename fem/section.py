@@ -153,16 +153,19 @@ class Bed:
         Mean of its shear moduli along the brace, in the plane and through the thickness (geometric).
     stretch : float, Pa
         Mean of its stiffness across the brace and of its shear modulus across it (geometric).
+    shear_through : float, Pa
+        Shear modulus along the brace through the thickness.
     """
 
     shear: float
     stretch: float
+    shear_through: float
 
     @classmethod
     def of_plate(cls, Q: np.ndarray, G: np.ndarray, angle: float) -> "Bed":
         """Bed of a brace at `angle`, rad, on a plate of stiffness Q (3, 3) and G (2, 2), Pa, in the same axes."""
         S, F = (np.diag(np.linalg.inv(part)) for part in rotated(Q, G, -angle))
-        return cls(float(1 / np.sqrt(S[2] * F[0])), float(1 / np.sqrt(S[1] * F[1])))
+        return cls(float(1 / np.sqrt(S[2] * F[0])), float(1 / np.sqrt(S[1] * F[1])), float(1 / F[0]))
 
 
 def _share(bed: float, brace: float) -> float:
@@ -207,6 +210,17 @@ def glued_side(width: float, height: np.ndarray, G_ns: float, G_zs: float) -> tu
 
 
 def brace_stiffness(
+    shape: Shape, width: float, height: np.ndarray, offset: np.ndarray, fibre: Fibre, angle: float
+) -> np.ndarray:
+    """Section stiffness that a brace adds per area of its glued face, on a rigid bed and not slipping, (n, 9, 9).
+
+    The sum of `fibre_stiffness` and `side_stiffness`.
+    """
+    along = fibre_stiffness(shape, width, height, offset, fibre, angle)
+    return along + side_stiffness(shape, width, height, offset, fibre, angle)
+
+
+def fibre_stiffness(
     shape: Shape,
     width: float,
     height: np.ndarray,
@@ -214,13 +228,8 @@ def brace_stiffness(
     fibre: Fibre,
     angle: float,
     carrying: tuple[np.ndarray, np.ndarray] | None = None,
-    bed: Bed | None = None,
 ) -> np.ndarray:
-    """Section stiffness that a brace adds per area of its glued face.
-
-    Along the brace every fibre is in uniaxial stress (E A, E S, E I). Torsion is that of the free bar, and its glued
-    side resists by `glued_side` being sheared otherwise than the free bar's, and being stretched across. Bending of
-    the face across the brace presses on its wood.
+    """What a brace's fibres add along it: every fibre in uniaxial stress (E A, E S, E I), and shear upright.
 
     Parameters
     ----------
@@ -233,9 +242,7 @@ def brace_stiffness(
     angle : float, rad
         Direction of the brace, anticlockwise from x.
     carrying : pair of (n,) arrays, m, optional
-        Heights above the glued face between which its fibres carry stress along it; all of them if not given.
-    bed : Bed, optional
-        The plate's wood beside the glue; rigid if not given.
+        Heights above the glued face between which its fibres carry stress; all of them if not given.
 
     Returns
     -------
@@ -249,12 +256,42 @@ def brace_stiffness(
         low, high = carrying
         top = np.where(height.real < high, height, high)
         moments = part_moments(shape, width, height, np.minimum(low, top.real), top, offset)
-    n = len(height)
-    C = np.zeros((n, 9, 9), dtype=moments.dtype)
+    C = np.zeros((len(height), 9, 9), dtype=moments.dtype)
     C[:, 0, 0] = fibre.E * moments[:, 0]
     C[:, 0, 3] = C[:, 3, 0] = fibre.E * moments[:, 1]
     C[:, 3, 3] = fibre.E * moments[:, 2]
     C[:, 6, 6] = SHEAR_CORRECTION * fibre.G_upright * moments[:, 0]
+    return turned(C, angle)
+
+
+def side_stiffness(
+    shape: Shape,
+    width: float,
+    height: np.ndarray,
+    offset: np.ndarray,
+    fibre: Fibre,
+    angle: float,
+    bed: Bed | None = None,
+) -> np.ndarray:
+    """What a brace adds by being twisted, and by its glued side's being sheared, stretched across and bent across.
+
+    Torsion is that of the free bar, and its glued side resists by `glued_side` being sheared otherwise than the free
+    bar's, and being stretched across. Bending of the face across the brace presses on its wood.
+
+    Parameters
+    ----------
+    shape, width, height, offset, fibre, angle
+        As of `fibre_stiffness`.
+    bed : Bed, optional
+        The plate's wood beside the glue; rigid if not given.
+
+    Returns
+    -------
+    C : (n, 9, 9) array, N/m, N and N m
+        Spread evenly over the width.
+    """
+    height = np.atleast_1d(height)
+    n = len(height)
     # The brace's rate of twist is d beta_n / ds = (kappa_sn + omega) / 2. With kappa_sn alone the twisting moment
     # would jump at the brace's flanks, and the plate would turn away from it in a layer thinner than itself.
     twist = np.zeros((n, 9))
@@ -269,6 +306,7 @@ def brace_stiffness(
     if bed is not None:
         of_shear = _share(bed.shear, np.sqrt(fibre.G_across * fibre.G_upright))
         of_stretch = _share(bed.stretch, np.sqrt(fibre.E_across * fibre.G_rolling))
+    C = np.zeros((n, 9, 9), dtype=height.dtype)
     for row, stiffness in (
         (twist, torsion_stiffness(shape, width, height, fibre)),
         # Twist by theta' is -theta' of d beta_n / ds: the lever comes in with the opposite sign.

@@ -1,17 +1,15 @@
 """What shaving a stretch of a brace does to each mode: exact first derivatives."""
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
-from bracedtop.fem.footprint import Points
+from bracedtop.fem.layer import part_strains
 from bracedtop.fem.model import Model, Modes
-from bracedtop.fem.plate import displacements, strains
-from bracedtop.fem.sampling import Block, Glued, block_sections, glued_stiffness
-from bracedtop.fem.section import brace_mass
+from bracedtop.fem.plate import displacements
+from bracedtop.fem.sampling import Group, block_sections, brace_groups
 from bracedtop.fem.stretches import Stretch, stretches
-from bracedtop.fem.wood import Wood
 from bracedtop.geometry.brace import Brace
 from bracedtop.geometry.units import MM
 
@@ -103,28 +101,17 @@ class _Densities:
     """Per point of a brace: what a change of height there does to phi_i^T (K - lambda M) phi_j and to the mass."""
 
     def __init__(self, model: Model, modes: Modes, brace: Brace) -> None:
-        wood = model.woods[brace.wood]
-        parts: list[tuple[np.ndarray, Points, np.ndarray, np.ndarray]] = [
-            (glued.distance, glued.points, *_glued_rates(glued, brace, wood))
-            for glued in model.glued
-            if glued.brace == brace.name and len(glued.height)
-        ]
-        for block in model.blocks:
-            names = (block.crossing.under, block.crossing.over)
-            if brace.name in names and block.offset.size:
-                which = names.index(brace.name)
-                parts.append((block.distances[which], block.points, *_block_rates(block, which, model)))
         lam = modes.eigenvalues
         mean = (lam[:, None] + lam[None, :]) / 2
         distance, change, mass = [], [], []
-        for s, points, dC, dm in parts:
-            e = strains(model.space, points, modes.shapes)
-            d = displacements(model.space, points, modes.shapes)
-            stiff = np.einsum("ipa,pab,jpb->pij", e, dC, e, optimize=True)
-            inert = _mass_products(d, dm)
+        for s, rates in _rates(model, brace):
+            stiff = _energy_rates(model, modes, rates)
+            inert = 0.0
+            if rates.face is None:
+                inert = _mass_products(displacements(model.space, rates.points, modes.shapes), rates.mass)
             distance.append(s)
-            change.append((stiff - mean * inert) * points.weight[:, None, None])
-            mass.append(dm[:, 0] * points.weight)
+            change.append((stiff - mean * inert) * rates.points.weight[:, None, None])
+            mass.append(rates.mass[:, 0] * rates.points.weight)
         self.distance = np.concatenate(distance) if distance else np.zeros(0)
         self.change = np.concatenate(change) if change else np.zeros((0, len(lam), len(lam)))
         self.mass = np.concatenate(mass) if mass else np.zeros(0)
@@ -146,17 +133,34 @@ def _mass_products(d: np.ndarray, m: np.ndarray) -> np.ndarray:
     )
 
 
-def _glued_rates(glued: Glued, brace: Brace, wood: Wood) -> tuple[np.ndarray, np.ndarray]:
-    """Derivatives of section stiffness and mass by the height at each point, by a complex step."""
-    height = glued.height + 1j * _IMAGINARY
-    C = glued_stiffness(glued, brace, wood, height)
-    mass = brace_mass(brace.shape, brace.width, height, glued.offset, wood.density)
-    return C.imag / _IMAGINARY, mass.imag / _IMAGINARY
+def _energy_rates(model: Model, modes: Modes, rates: Group) -> np.ndarray:
+    e = part_strains(model.space, model.layers, rates, modes.vectors)
+    return np.asarray(np.einsum("ipa,pab,jpb->pij", e, rates.stiffness, e, optimize=True))
 
 
-def _block_rates(block: Block, which: int, model: Model) -> tuple[np.ndarray, np.ndarray]:
-    heights = block.heights.astype(complex)
-    heights[which] += 1j * _IMAGINARY
-    braces = (model.design.brace(block.crossing.under), model.design.brace(block.crossing.over))
-    C, mass = block_sections(block, braces, (model.woods[braces[0].wood], model.woods[braces[1].wood]), heights)
-    return C.imag / _IMAGINARY, mass.imag / _IMAGINARY
+def _rates(model: Model, brace: Brace) -> list[tuple[np.ndarray, Group]]:
+    """Distances along a brace, and the derivatives of its groups by the height at each point, by a complex step."""
+    wood = model.woods[brace.wood]
+    found: list[tuple[np.ndarray, Group]] = []
+    for glued in model.glued:
+        if glued.brace == brace.name and len(glued.height):
+            groups = brace_groups(glued, brace, wood, glued.height + 1j * _IMAGINARY)
+            found += [
+                (s, _imaginary(group))
+                for s, group in zip((glued.distance, glued.distance[glued.slips]), groups, strict=False)
+            ]
+    for block in model.blocks:
+        names = (block.crossing.under, block.crossing.over)
+        if brace.name in names and block.offset.size:
+            which = names.index(brace.name)
+            heights = block.heights.astype(complex)
+            heights[which] += 1j * _IMAGINARY
+            braces = (model.design.brace(names[0]), model.design.brace(names[1]))
+            C, mass = block_sections(block, braces, (model.woods[braces[0].wood], model.woods[braces[1].wood]), heights)
+            found.append((block.distances[which], _imaginary(Group("joint", block.points, C, mass))))
+    return found
+
+
+def _imaginary(group: Group) -> Group:
+    C, mass = np.imag(group.stiffness) / _IMAGINARY, np.imag(group.mass) / _IMAGINARY
+    return replace(group, stiffness=C, mass=mass)

@@ -6,10 +6,9 @@ Depends on fem/layer, fem/model, fem/modes, fem/plate.
 from dataclasses import dataclass
 
 import numpy as np
-from scipy import sparse
 
 from bracedtop.fem.footprint import Points
-from bracedtop.fem.model import Model, plate_part, whole_motions
+from bracedtop.fem.model import Model, free_matrix, plate_part, whole_motions
 from bracedtop.fem.modes import factorised, unresisted
 from bracedtop.fem.plate import N_FIELDS, displacements, shape_functions, strains
 from bracedtop.geometry.errors import AccuracyError, DesignError
@@ -100,11 +99,9 @@ def solve_static(model: Model, force: np.ndarray) -> Static:
         If the residual is too large.
     """
     E = model.expand
-    K = model.K
     if model.design.edge.kind in ("free", "springs"):
         _refuse_loose(model)
-    else:
-        K = sparse.csc_matrix(E.T @ K @ E)
+    K = free_matrix(model, model.K)
     f = E.T @ force
     solve = factorised(K).solve
     x = solve(f)
@@ -148,7 +145,7 @@ def _shapes(static: Static) -> np.ndarray:
 
 
 def _refuse_loose(model: Model) -> None:
-    n_loose = unresisted(model.K, whole_motions(model)).shape[1]
+    n_loose = unresisted(free_matrix(model, model.K), model.shrink @ whole_motions(model)).shape[1]
     if n_loose:
         what = "is free" if model.design.edge.kind == "free" else "has springs that resist some motions only"
         message = f"the top's edge {what}; under load its sides have to hold it against moving in every direction"

@@ -4,6 +4,7 @@ from dataclasses import dataclass, replace
 
 from bracedtop.fem.mac import follow, mac
 from bracedtop.fem.model import Model, Modes, build_model, solve
+from bracedtop.fem.plate import N_FIELDS
 from bracedtop.geometry.design import Design, Joint
 from bracedtop.geometry.layout import crossings
 
@@ -66,7 +67,9 @@ def followed(before: Model, modes: Modes, after: Model) -> Change:
     n = len(modes.frequencies)
     # A few more modes, so that one that drops below its neighbours is still found.
     changed = solve(after, n + 4)
-    alike = mac(modes.vectors.T, changed.vectors.T, before.M)
+    # By the plate's own motion: where shavings are left of a brace, its fibres have none of their own any more.
+    size = before.space.n_nodes * N_FIELDS
+    alike = mac(modes.vectors[:, :size].T, changed.vectors[:, :size].T, before.M[:size, :size])
     successor = follow(alike)
     likeness = tuple(float(alike[k, after_k]) for k, after_k in enumerate(successor))
     return Change(after, changed, successor, before.mass() - after.mass(), likeness)

@@ -7,7 +7,7 @@ from bracedtop.geometry.brace import Brace
 from bracedtop.geometry.crossing import brace_footprint, butts
 from bracedtop.geometry.design import Design
 
-SET_BACK = 0.7
+SET_BACK = 0.4
 """Length at each end of a brace that does not hold the plate, in plate thicknesses.
 
 The plate is held on one face only and bends round the end of the glue line, as a clamped plate turns a little at its

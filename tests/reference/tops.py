@@ -207,11 +207,11 @@ def whole_and_cut() -> Top:
 
 
 def butted() -> Top:
-    """Braces that end on the flank of another."""
+    """Braces that end on the flank of another; drawn up to its centreline, they are cut at the flank."""
     main = _brace("main", [[60, 170], [340, 120]], 8, [13])
     slope = -50 / 280
-    first = _brace("branch 1", [[190, 170 + 130 * slope - 4 * np.hypot(1, slope)], [150, 40]], 6, [9])
-    second = _brace("branch 2", [[240, 170 + 180 * slope + 4 * np.hypot(1, slope)], [290, 260]], 6, [7])
+    first = _brace("branch 1", [[190, 170 + 130 * slope], [150, 40]], 6, [9])
+    second = _brace("branch 2", [[240, 170 + 180 * slope], [290, 260]], 6, [7])
     return _top(_rectangle("hinged", braces=(main, first, second)), "two braces that butt on a third, hinged")
 
 
