@@ -23,17 +23,22 @@ BED = 2.4
 Infinite for a plate whose face follows its theory strictly. Chosen to fit orthotropic solids: braces of 6 to 15 mm
 along, across and at angles to the grain, free, hinged and clamped, tests/reference."""
 
-NOTCH = 0.95
-"""Length beside a notch over which the fibres cut by it carry nothing, in kept x cut / whole height; chosen to fit
-orthotropic solids of half laps, tests/reference."""
+NOTCH = 0.47
+"""Length beside a notch over which the fibres cut by it carry nothing, in heights of the notch's floor above the top;
+chosen to fit orthotropic solids of half laps, tests/reference. It rests on the joint alone, so that shaving does not
+move it."""
 
-FREE_CUT = 2.2
-"""Growth of that length for fibres whose cut ends do not meet the other brace's flank, because that one is rounded or
-peaked above; chosen to fit orthotropic solids of rounded half laps, tests/reference."""
+FREE_CUT = 1.2
+"""Growth of that length for the fibres of the under brace where the over one is rounded or peaked: its flanks do not
+meet all of their cut ends. Chosen to fit orthotropic solids of rounded half laps, tests/reference."""
 
-CROSS_SPREAD = 1.3
+CROSS_SPREAD = 1.45
 """Growth of the stiffness across the grain in the block of a crossing, where stress spreads beyond the other brace's
 width; chosen to fit orthotropic solids of a cut brace, tests/reference."""
+
+BUTT_SPREAD = 2.2
+"""The same where a brace is butted against another, whose wood runs on to both sides; chosen to fit an orthotropic
+solid, tests/reference."""
 
 _GAUSS_X, _GAUSS_W = np.polynomial.legendre.leggauss(8)
 
@@ -397,23 +402,15 @@ def idle_beside_notch(
     Returns
     -------
     under, over : (bottom, top, length) each
+        The length is 0 for a brace that is not cut, and for one that is cut through and glued to the other's flanks.
     """
-    heights = np.array([under]), np.array([over])
-    top_under, bottom_over, top_over = (float(z[0]) for z in crossing_layers(*heights, kept))
-    bodies = [float((h - _cap(b.shape, b.width, h))[0]) for b, h in zip(braces, heights, strict=True)]
-    # What is cut: the under brace above its notch, against the over brace; the over brace below, against the under.
-    met_under = min(max(bodies[1] - top_under, 0.0), under - top_under)
-    met_over = min(bodies[0], bottom_over)
+    top_under, bottom_over, top_over = (float(z[0]) for z in crossing_layers(np.array([under]), np.array([over]), kept))
+    length = NOTCH * top_under
+    longer = 1.0 if braces[1].shape == "square" else 1.0 + FREE_CUT
     return (
-        (0.0, top_under, _idle_length(under, under - top_under, met_under)),
-        (bottom_over, top_over, _idle_length(over, over - (top_over - bottom_over), met_over)),
+        (0.0, top_under, length * longer if top_under < under else 0.0),
+        (bottom_over, top_over, length if 0 < top_over - bottom_over < over else 0.0),
     )
-
-
-def _idle_length(height: float, cut: float, met: float) -> float:
-    if height <= 0 or cut <= 0:
-        return 0.0
-    return NOTCH * (height - cut) * cut / height * (1 + FREE_CUT * (1 - met / cut))
 
 
 def _crossing_moments(
@@ -489,7 +486,7 @@ def butt_stiffness(
     """
     body = through - _cap(braces[0].shape, braces[0].width, through)
     met = np.where(body.real < butted.real, body, butted)
-    spread = np.diag([1.0, np.sqrt(CROSS_SPREAD), 1.0])
+    spread = np.diag([1.0, np.sqrt(BUTT_SPREAD), 1.0])
     Q = spread @ fibre.Q @ spread
     Q[0, 0] -= fibre.E
     Q[2] = Q[:, 2] = 0.0

@@ -1,6 +1,7 @@
 import numpy as np
 import pytest
 
+from bracedtop.fem.laminate import fibre
 from bracedtop.fem.section import (
     PEAK_SHARE,
     brace_mass,
@@ -36,7 +37,7 @@ def test_torsion_does_not_care_which_side_is_called_width():
 
 def test_thin_orthotropic_strip_twists_by_its_in_plane_shear_modulus():
     # A strip much taller than wide resists with the modulus of its tall faces, L-R, as b^3 h G / 3.
-    GJ = torsion_stiffness("square", 1e-3, np.array([100e-3]), SPRUCE)[0]
+    GJ = torsion_stiffness("square", 1e-3, np.array([100e-3]), fibre(SPRUCE))[0]
     assert pytest.approx(SPRUCE.G_LR * 1e-9 * 100e-3 / 3, rel=0.01) == GJ
 
 
@@ -62,7 +63,7 @@ def test_rounded_and_peaked_areas_are_those_of_their_figures():
 @pytest.mark.parametrize("shape", ["square", "rounded", "peaked"])
 @pytest.mark.parametrize("height", [0.0, 1e-4, 2e-3, 15e-3])
 def test_brace_never_gives_out_energy(shape, height):
-    C = brace_stiffness(shape, 7e-3, np.array([height]), np.array([1.4e-3]), SPRUCE, 0.6)[0]
+    C = brace_stiffness(shape, 7e-3, np.array([height]), np.array([1.4e-3]), fibre(SPRUCE), 0.6)[0]
     scale = np.diag([1, 1, 1, 1e3, 1e3, 1e3, 1, 1, 1e3])
     values = np.linalg.eigvalsh(scale @ C @ scale)
     assert values.min() > -1e-9 * max(values.max(), 1.0)
@@ -70,8 +71,8 @@ def test_brace_never_gives_out_energy(shape, height):
 
 def test_complex_step_is_the_derivative():
     h, offset = 9e-3, np.array([1.4e-3])
-    exact = brace_stiffness("rounded", 7e-3, np.array([h + 1e-20j]), offset, SPRUCE, 0.3)[0].imag / 1e-20
-    up, down = (brace_stiffness("rounded", 7e-3, np.array([h + d]), offset, SPRUCE, 0.3)[0] for d in (1e-7, -1e-7))
+    exact = brace_stiffness("rounded", 7e-3, np.array([h + 1e-20j]), offset, fibre(SPRUCE), 0.3)[0].imag / 1e-20
+    up, down = (brace_stiffness("rounded", 7e-3, np.array([h + d]), offset, fibre(SPRUCE), 0.3)[0] for d in (1e-7, -1e-7))
     np.testing.assert_allclose(exact, (up - down) / 2e-7, rtol=1e-6, atol=1e-6 * np.abs(exact).max())
 
 
