@@ -8,8 +8,8 @@ top's, and rotations gamma_x, gamma_y. With the glued face at height z_f the dis
     u + z_f beta + s + (z - z_f) gamma,
 
 and the deflection is the plate's. The slip is resisted by the shear of both woods beside the glue (fem/sampling).
-At a part's border nothing is prescribed: there its stress runs out. Where it is glued to another part's flank, it is
-held to the plate's motion: s = 0, gamma = beta. The fibres of a brace slip and turn along it only: across it they are
+At a part's border nothing is prescribed: there its stress runs out. Where it is glued to another part's flank or
+tucked in at a held rim, it is held to the plate's motion: s = 0, gamma = beta. The fibres of a brace slip and turn along it only: across it they are
 held.
 
 References
@@ -69,8 +69,15 @@ class Layer:
         return np.concatenate([plate, own], axis=-1)
 
 
-def own_layers(space: Space, groups: Iterable[Group]) -> dict[str, Layer]:
-    """Layers of all parts that move by themselves, by their names, numbered one behind the other."""
+def own_layers(space: Space, groups: Iterable[Group], rim: np.ndarray) -> dict[str, Layer]:
+    """Layers of all parts that move by themselves, by their names, numbered one behind the other.
+
+    Parameters
+    ----------
+    groups : iterable of Group
+    rim : int array
+        Nodes of a clamped or hinged rim, which holds what reaches it too: the ends of braces are tucked in there.
+    """
     found: dict[str, list[Group]] = {}
     for group in groups:
         if group.face is not None and len(group.points.element):
@@ -81,7 +88,7 @@ def own_layers(space: Space, groups: Iterable[Group]) -> dict[str, Layer]:
         elements = np.unique(np.concatenate([group.points.element for group in members]))
         nodes = np.unique(space.dofs[elements])
         bonds = np.concatenate([group.bonds for group in members])
-        held = np.isin(nodes, space.dofs[bonds])
+        held = np.isin(nodes, space.dofs[bonds]) | np.isin(nodes, rim)
         layers[part] = Layer(part, elements, nodes, first, held, _directions(space, nodes, members))
         first = layers[part].end
     return layers

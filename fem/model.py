@@ -165,7 +165,7 @@ def build_model(
     top = TopWood.from_mesh(design, mesh, locator)
     own, _ = own_points(space)
     glued, blocks = glued_faces(design, woods[design.plate.wood], locator, own)
-    faces = [part.points for part in (*glued, *(block for block in blocks if not block.is_butt))]
+    faces = [part.points for part in glued] + [block.points for block in blocks if not block.is_butt]
     groups = top_groups(design, woods[design.plate.wood], top, own)
     groups += patch_groups(design, woods, top, own, mesh.flat.subdomains, faces)
     for part in glued:
@@ -175,9 +175,10 @@ def build_model(
         pair = (design.brace(block.crossing.under), design.brace(block.crossing.over))
         groups.append(block_group(block, pair, (woods[pair[0].wood], woods[pair[1].wood])))
     groups += mass_groups(design, locator)
-    layers = own_layers(space, groups)
-    K, M = assemble(space, groups, layers)
     facets = rim_facets(mesh, where)
+    rim = space.basis.get_dofs(facets).all() if design.edge.kind in ("clamped", "hinged") else facets[:0]
+    layers = own_layers(space, groups, rim)
+    K, M = assemble(space, groups, layers)
     springs = sparse.csc_matrix(K.shape)
     if design.edge.kind == "springs":
         springs = spring_stiffness(mesh, space, facets, design.edge)

@@ -175,7 +175,7 @@ class Bed:
 
 def _share(bed: float, brace: float) -> float:
     """Part of the resistance of a brace's glued side that is left where its bed gives as well: springs in a row."""
-    return BED * bed / (brace + BED * bed)
+    return float(BED * bed / (brace + BED * bed))
 
 
 def glued_side(width: float, height: np.ndarray, G_ns: float, G_zs: float) -> tuple[np.ndarray, np.ndarray]:

@@ -105,12 +105,13 @@ class _Densities:
         mean = (lam[:, None] + lam[None, :]) / 2
         distance, change, mass = [], [], []
         for s, rates in _rates(model, brace):
-            stiff = _energy_rates(model, modes, rates)
-            inert = 0.0
+            per_area = _energy_rates(model, modes, rates)
             if rates.face is None:
-                inert = _mass_products(displacements(model.space, rates.points, modes.shapes), rates.mass)
+                # Fibres that slip have no mass of their own: it is with the brace's sides.
+                d = displacements(model.space, rates.points, modes.shapes)
+                per_area = per_area - mean * _mass_products(d, rates.mass)
             distance.append(s)
-            change.append((stiff - mean * inert) * rates.points.weight[:, None, None])
+            change.append(per_area * rates.points.weight[:, None, None])
             mass.append(rates.mass[:, 0] * rates.points.weight)
         self.distance = np.concatenate(distance) if distance else np.zeros(0)
         self.change = np.concatenate(change) if change else np.zeros((0, len(lam), len(lam)))

@@ -77,6 +77,10 @@ def butts(design: Design) -> tuple[Butt, ...]:
             for other in design.braces:
                 if other.name == brace.name or lines[other.name].distance(point) > other.width / 2 + BUTT_GAP:
                     continue
+                # A brace that lies along another one does not end on it.
+                inside = lines[brace.name].intersection(lines[other.name].buffer(other.width / 2, cap_style="flat"))
+                if inside.length > brace.length / 2:
+                    continue
                 if not any(b.brace == other.name and b.against == brace.name for b in found):
                     found.append(Butt(brace.name, other.name, end))
     return tuple(found)

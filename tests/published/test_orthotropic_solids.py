@@ -104,6 +104,7 @@ def test_solid_on_hinges_is_a_simply_supported_plate() -> None:
         assert np.abs(scaled - value).min() < 2e-4
 
 
+@pytest.mark.slow
 def test_solid_on_a_round_hinge() -> None:
     # Simply supported disc, A. W. Leissa, Vibration of Plates, NASA SP-160 (1969), section 2.1.2: roots of
     # J_{n+1}(x)/J_n(x) + I_{n+1}(x)/I_n(x) = 2x/(1 - nu). A stiff hinge locks on a curved rim, 10 % and more too high.

@@ -1,8 +1,8 @@
 """The plate model against a solid of the same top, solved or shipped with the checks.
 
-Run as a module it prints one line a top, from the shipped solids:
+As a module it prints one line a top, from the solids that are shipped:
 
-    PYTHONPATH=tests python -m reference.compare [NAME ...]
+    PYTHONPATH=tests python -m reference.compare [--figures] [NAME ...]
 """
 
 import argparse
@@ -75,9 +75,14 @@ def main() -> None:
     """Print the comparison."""
     parser = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter)
     parser.add_argument("names", nargs="*", metavar="NAME", help=f"tops (default all): {', '.join(BUILDERS)}")
-    for name in parser.parse_args().names or BUILDERS:
+    parser.add_argument("--figures", action="store_true", help="print lines for tests/reference/figures.py instead")
+    args = parser.parse_args()
+    for name in args.names or BUILDERS:
         frequencies, _, shapes = shipped(name)
-        print(line(name, compared(top(name), frequencies, shapes)), flush=True)
+        found = compared(top(name), frequencies, shapes)
+        own = Figures.of(found)
+        entry = f'    "{name}": Figures({own.largest:.2f}, {own.rms:.2f}, {own.mac:.3f}),'
+        print(entry if args.figures else line(name, found), flush=True)
 
 
 if __name__ == "__main__":

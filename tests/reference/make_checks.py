@@ -1,24 +1,53 @@
 """Writes the checks that compare with solids: solves each top's solid and fills cases/checks/NAME.
 
-Takes a minute or two a top on two cores, and needs NGSolve (the test extra). With --solids FOLDER solved ones are kept
-there and taken from there again. Tolerances come from tests/reference/figures.py.
+Takes a minute or more a top on two cores, and needs NGSolve (the test extra). With --solids FOLDER solved ones are kept
+there and taken from there again. Tolerances come from tests/reference/figures.py; with --figures they alone are written
+anew, and the solids stay as they are.
 
-    PYTHONPATH=tests python -m reference.make_checks [NAME ...]
+    PYTHONPATH=tests python -m reference.make_checks [--solids FOLDER | --figures] [NAME ...]
 """
 
 import argparse
 import math
+import textwrap
+from dataclasses import dataclass
 from pathlib import Path
 
 import numpy as np
-from reference.compare import N_JUDGED, Figures
-from reference.figures import CONVERGENCE, FIGURES, GOAL
+from reference.compare import N_JUDGED, shipped
+from reference.figures import CONVERGENCE, FIGURES, GOAL, WHY
 from reference.tops import BODY, BUILDERS, CHECKS, N_MODES, Top, top
 
 from bracedtop.fem.agreement import close_groups
 from bracedtop.fem.case_writer import case_text
 
-NOTE = "Orthotropic solid of the same drawing (invented), solved with NGSolve (tests/reference/solid.py)."
+NOTE = "Orthotropic solid of the same drawing{invented}, solved with NGSolve (tests/reference/solid.py){published}."
+
+
+@dataclass(frozen=True, slots=True)
+class Published:
+    """Frequencies of the literature, Hz, that are shown beside a solid's, their source in short, and what to know."""
+
+    frequencies: tuple[float, ...]
+    source: str
+    remark: str
+
+
+PUBLISHED = {
+    "ribbed_rectangle": Published(
+        (253.59, 282.02, 513.50),
+        "I. E. Harik, M. Guo, Comput. Struct. 49 (1993) 1007-1015 (recalled)",
+        """Beside the solid, the theory of I. E. Harik, M. Guo, "Finite element analysis of eccentrically stiffened
+        plates in free vibration", Comput. Struct. 49 (1993) 1007-1015, for the plate of G. Aksu, "Free vibration
+        analysis of stiffened plates by including the effect of inplane inertia", J. Appl. Mech. 49 (1982) 206-212: 410
+        by 600 by 6.33 mm, rib 12.7 mm wide and 22.22 mm deep, E 211 GPa, nu 0.3, 7830 kg/m3. Plate, rib and values are
+        recalled from memory, not seen in print. The theory joins the rib along a line; as drawn it stiffens 2 % of the
+        plate's length, which the solid has too. Shown only.""",
+    ),
+}
+
+GRADING = 0.55
+"""What grading does at order 4 over what it does at order 3; 0.48 to 0.62 where both are known."""
 
 ARCHIVE = ("frequencies", "points", "deflections")
 
@@ -31,32 +60,49 @@ def solved(name: str, folder: Path | None) -> tuple[np.ndarray, np.ndarray]:
         with np.load(path) as kept:
             if np.array_equal(kept["points"], item.points):
                 return kept["frequencies"], kept["deflections"]
-    from reference.solid import solve_solid
-
-    solid = solve_solid(
-        item.design,
-        item.woods,
-        size=item.size,
-        order=item.order,
-        graded=item.graded,
-        n_modes=N_MODES,
-        points=item.points,
-    )
+    frequencies, deflections = new(item)
     if path is not None:
         path.parent.mkdir(parents=True, exist_ok=True)
-        np.savez(path, **dict(zip(ARCHIVE, (solid.frequencies, item.points, solid.deflections), strict=True)))
-    return solid.frequencies, solid.deflections
+        np.savez(path, **dict(zip(ARCHIVE, (frequencies, item.points, deflections), strict=True)))
+    return frequencies, deflections
 
 
-def expected_text(frequencies: np.ndarray, figures: Figures) -> str:
-    """Text of expected.csv: held to the goal if it is met, else to half a per cent above what is."""
+def new(item: Top) -> tuple[np.ndarray, np.ndarray]:
+    """Frequencies and deflections of a solid that is solved now."""
+    from reference.solid import Solid, solve_solid
+
+    def solve(order: int, graded: int) -> Solid:
+        return solve_solid(
+            item.design,
+            item.woods,
+            size=item.size,
+            order=order,
+            graded=graded,
+            coarse=item.extrapolated,
+            hold_brace_ends=item.hold_brace_ends,
+            n_modes=N_MODES,
+            points=item.points,
+        )
+
+    if not item.extrapolated:
+        solid = solve(item.order, item.graded)
+        return solid.frequencies, solid.deflections
+    plain, finer, graded = solve(3, 0), solve(4, 0), solve(3, item.graded)
+    return finer.frequencies + GRADING * (graded.frequencies - plain.frequencies), finer.deflections
+
+
+def expected_text(name: str, frequencies: np.ndarray) -> str:
+    """Text of expected.csv: held to the goal if it is met, else to what is, with up to half a per cent to spare."""
+    figures = FIGURES[name]
     met = figures.meets(GOAL)
-    tolerance = GOAL.largest if met else math.ceil(2 * figures.largest + 0.5) / 2
+    tolerance = GOAL.largest if met else math.ceil(2 * figures.largest + 0.2) / 2
     least = GOAL.mac if figures.mac >= GOAL.mac else math.floor(50 * figures.mac) / 50
     lines = ["mode,hz,tolerance_percent,kind,least_mac"]
     for k, hz in enumerate(frequencies, start=1):
         held = k <= N_JUDGED
         lines.append(f"{k},{hz:.2f},{f'{tolerance:g}' if held else ''},solid,{f'{least:g}' if held else ''}")
+    published = PUBLISHED[name].frequencies if name in PUBLISHED else ()
+    lines += [f"{k},{hz:g},,theory," for k, hz in enumerate(published, start=1)]
     return "\n".join(lines) + "\n"
 
 
@@ -74,27 +120,42 @@ def shapes_text(points: np.ndarray, deflections: np.ndarray) -> str:
 
 def readme_text(name: str, item: Top) -> str:
     """Text of the check's README."""
-    title = name.replace("_", " ")
     figures = FIGURES[name]
-    graded = ", graded towards the glue lines" if item.graded else ""
+    published = PUBLISHED.get(name)
     verdict = (
         "The goal is met: 1 % at most, 0.5 % root mean square, MAC 0.95."
         if figures.meets(GOAL)
-        else "The goal (1 % at most, 0.5 % root mean square, MAC 0.95) is missed; the tolerance keeps it from growing."
+        else "The goal (1 % at most, 0.5 % root mean square, MAC 0.95) is missed; the tolerance keeps the miss from "
+        f"growing. {WHY[name]}"
     )
-    return f"""# {title}
+    graded = ", graded towards the glue lines" if item.graded and not item.extrapolated else ""
+    paragraphs = [
+        f"# {name.replace('_', ' ')}",
+        f"Question: how far is the plate model from the solid that it stands for? Here: {item.note}.",
+        f"Expected: tetrahedra of order {item.order}, {1e3 * item.size:g} mm"
+        f"{graded}. {left(name)} Modes are paired by their "
+        f"deflections at the points of shapes.csv; modes closer than 2 % are compared as a space. {verdict}",
+        *([published.remark] if published else []),
+        f"Made by `PYTHONPATH=tests python -m reference.make_checks {name}`; drawn in tests/reference/tops.py.",
+    ]
+    return "\n\n".join(textwrap.fill(" ".join(text.split()), 118) for text in paragraphs) + "\n"
 
-Question: how far is the plate model from the solid that it stands for? Here: {item.note}.
 
-Expected: tetrahedra of order {item.order}, {1e3 * item.size:g} mm{graded}. {left(name)} Modes are paired by their
-deflections at the points of shapes.csv; modes closer than 2 % are compared as a space. {verdict}
-
-Made by `PYTHONPATH=tests python -m reference.make_checks {name}`, drawing included (tests/reference/tops.py).
-"""
+def note(name: str) -> str:
+    """Note of a check's drawing."""
+    published = PUBLISHED.get(name)
+    return NOTE.format(
+        invented="" if published else " (invented)", published=f"; theory: {published.source}" if published else ""
+    )
 
 
 def left(name: str) -> str:
     """What is known of a solid's own error."""
+    if top(name).extrapolated:
+        return (
+            f"Too large to be graded at order 4: {GRADING:g} of what grading does at order 3 is added, which is good "
+            "to 0.1 %, and as much of error is left as in other tops, 0.1 to 0.2 % upwards."
+        )
     above = CONVERGENCE[name]
     # One brace at orders 3, 4 and 5: 138.87, 138.42, 138.30 Hz, so that 0.36 of the step from 3 to 4 is left after 4.
     return (
@@ -113,18 +174,25 @@ def main() -> None:
     parser = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter)
     parser.add_argument("names", nargs="*", metavar="NAME", help=f"tops (default all): {', '.join(BUILDERS)}")
     parser.add_argument("--solids", type=Path, metavar="FOLDER", help="where solved solids are kept")
+    parser.add_argument("--figures", action="store_true", help="write tolerances and READMEs, keep the solids")
     args = parser.parse_args()
     for name in args.names or BUILDERS:
         item = top(name)
         folder = CHECKS / name
         folder.mkdir(exist_ok=True)
+        if args.figures:
+            frequencies, _, _ = shipped(name)
+            (folder / "expected.csv").write_text(expected_text(name, frequencies), encoding="utf-8")
+            (folder / "README.md").write_text(readme_text(name, item), encoding="utf-8")
+            print(folder, flush=True)
+            continue
         frequencies, deflections = solved(name, args.solids)
         n = shipped_modes(frequencies)
         if item.drawn is None:
             outline = BODY if not item.design.outline.corners.any() else None
-            text = case_text(name.replace("_", " "), NOTE, item.design, outline=outline, woods=item.woods)
+            text = case_text(name.replace("_", " "), note(name), item.design, outline=outline, woods=item.woods)
             (folder / "top.toml").write_text(text, encoding="utf-8")
-        (folder / "expected.csv").write_text(expected_text(frequencies[:n], FIGURES[name]), encoding="utf-8")
+        (folder / "expected.csv").write_text(expected_text(name, frequencies[:n]), encoding="utf-8")
         (folder / "shapes.csv").write_text(shapes_text(item.points, deflections[:n]), encoding="utf-8")
         (folder / "README.md").write_text(readme_text(name, item), encoding="utf-8")
         print(folder, flush=True)

@@ -61,6 +61,8 @@ class Top:
         Element size of its solid.
     order, graded : int
         Polynomial order of the reference solid and layers of elements towards the glue lines.
+    extrapolated : bool
+        Too large for that: solved with fewer elements at orders 3 and 4, the effect of grading added from order 3.
     hold_brace_ends : bool
         Whether ends of braces that lie in the rim are held with it in the solid.
     drawn : Path, optional
@@ -73,6 +75,7 @@ class Top:
     size: float = 20e-3
     order: int = 4
     graded: int = 1
+    extrapolated: bool = False
     hold_brace_ends: bool = False
     drawn: Path | None = None
 
@@ -265,7 +268,7 @@ def starter_top() -> Top:
     """The whole starter top with bridge and reinforcements."""
     case = read_case(CHECKS / "starter_top")
     note = "the starter top: X, tone bars, fingers, bridge, bridge plate, reinforcements, free"
-    return Top(case.design, case.woods, note, graded=0, drawn=case.folder)
+    return Top(case.design, case.woods, note, size=30e-3, extrapolated=True, drawn=case.folder)
 
 
 def _domed(kind: str) -> Design:

@@ -76,7 +76,7 @@ def test_largest_is_where_the_strip_is_clamped(cantilever: Static) -> None:
     assert pressed.place[0] < 0.01
     assert pressed.stress == pytest.approx(PUSH * (PUSHED_AT - 2.5e-3) / I * (T / 2 - z_n), rel=0.08)
     # The neutral axis lies below the strip, so that nothing in it is stretched but by what the push itself does.
-    assert largest(cantilever, 0, 1).stress < 0.02 * pressed.stress
+    assert largest(cantilever, 0, 1).stress < 0.03 * pressed.stress
 
 
 def test_a_notched_brace_is_judged_by_what_the_notch_leaves() -> None:
