@@ -14,6 +14,9 @@ SHIFT_HZ = 30.0
 RESIDUAL_LIMIT = 1e-6
 """Largest accepted ||K phi - lambda M phi|| / ||K phi||; a frequency is then good to about 1e-12."""
 
+TOLERANCE = 1e-9
+"""Relative accuracy of the eigenvalues at which the iteration stops; their residuals are checked afterwards."""
+
 RIGID_LIMIT = 1e-3
 """Largest accepted frequency of a rigid-body motion over that of the lowest elastic mode."""
 
@@ -95,7 +98,14 @@ def eigenpairs(K: sparse.csc_matrix, M: sparse.csc_matrix, n_pairs: int, rigid: 
     operator = LinearOperator(K.shape, solve_elastic, dtype=float)
     try:
         values, vectors = eigsh(
-            K, k=n_pairs, M=M, sigma=shift, OPinv=operator, v0=start, ncv=min(n - n_rigid, 2 * n_pairs + 8)
+            K,
+            k=n_pairs,
+            M=M,
+            sigma=shift,
+            OPinv=operator,
+            v0=start,
+            ncv=min(n - n_rigid, 2 * n_pairs + 8),
+            tol=TOLERANCE,
         )
     except ArpackError as error:
         message = f"the eigenvalue solver did not converge: {error}"

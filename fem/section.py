@@ -211,7 +211,7 @@ def glued_side(width: float, height: np.ndarray, G_ns: float, G_zs: float) -> tu
     x = np.where((mu * h).real < 30, mu * h, 30.0)
     grip = (weight * mu * np.tanh(x)).sum(axis=1)
     cross = (weight * 2 * (1 - 1 / np.cosh(x))).sum(axis=1)
-    return grip, cross / grip
+    return np.asarray(grip), np.asarray(cross / grip)
 
 
 def brace_stiffness(

@@ -72,7 +72,9 @@ def test_brace_never_gives_out_energy(shape, height):
 def test_complex_step_is_the_derivative():
     h, offset = 9e-3, np.array([1.4e-3])
     exact = brace_stiffness("rounded", 7e-3, np.array([h + 1e-20j]), offset, fibre(SPRUCE), 0.3)[0].imag / 1e-20
-    up, down = (brace_stiffness("rounded", 7e-3, np.array([h + d]), offset, fibre(SPRUCE), 0.3)[0] for d in (1e-7, -1e-7))
+    up, down = (
+        brace_stiffness("rounded", 7e-3, np.array([h + d]), offset, fibre(SPRUCE), 0.3)[0] for d in (1e-7, -1e-7)
+    )
     np.testing.assert_allclose(exact, (up - down) / 2e-7, rtol=1e-6, atol=1e-6 * np.abs(exact).max())
 
 
