@@ -8,9 +8,9 @@ top's, and rotations gamma_x, gamma_y. With the glued face at height z_f the dis
     u + z_f beta + s + (z - z_f) gamma,
 
 and the deflection is the plate's. The slip is resisted by the shear of both woods beside the glue (fem/sampling).
-At a part's border nothing is prescribed: there its stress runs out. Where it is glued to another part's flank or
-tucked in at a held rim, it is held to the plate's motion: s = 0, gamma = beta. The fibres of a brace slip and turn along it only: across it they are
-held.
+At a part's border nothing is prescribed: there its stress runs out. Where it is glued to another part's flank or tucked
+in at a held rim, it is held to the plate's motion: s = 0, gamma = beta. The fibres of a brace slip and turn along it
+only: across it they are held.
 
 References
 ----------

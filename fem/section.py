@@ -222,7 +222,7 @@ def brace_stiffness(
     The sum of `fibre_stiffness` and `side_stiffness`.
     """
     along = fibre_stiffness(shape, width, height, offset, fibre, angle)
-    return along + side_stiffness(shape, width, height, offset, fibre, angle)
+    return np.asarray(along + side_stiffness(shape, width, height, offset, fibre, angle))
 
 
 def fibre_stiffness(
