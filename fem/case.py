@@ -281,7 +281,16 @@ def _joints(tables: CaseTable) -> tuple[Joint, ...]:
             if name not in names:
                 allowed = f"no such brace; {did_you_mean(name, names)}braces: {', '.join(names) or 'none'}"
                 _refuse(f"joint {i}.{key}", shown(name), allowed)
-    return tuple(Joint(row.under, row.over, None if row.kept_mm is None else row.kept_mm * MM) for row in tables.joint)
+    return tuple(
+        Joint(
+            row.under,
+            row.over,
+            None if row.kept_mm is None else row.kept_mm * MM,
+            (row.cap_mm or 0.0) * MM,
+            (row.cap_length_mm or 0.0) * MM,
+        )
+        for row in tables.joint
+    )
 
 
 def _edge(table: EdgeTable) -> Edge:

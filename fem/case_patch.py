@@ -45,6 +45,7 @@ def patch_of(row: PatchTable, holes: Sequence[Hole]) -> Patch:
         is_bridge=is_bridge,
         profile=profile,
         profile_angle=0.0 if profile is None else _profile_angle(row),
+        under_braces=row.under_braces,
     )
 
 

@@ -154,6 +154,7 @@ class PatchTable(Table):
     angle_deg: Angle = 0.0
     around_hole: Annotated[int, Field(ge=1, le=MAX_HOLES)] | None = None
     width_mm: Length | None = None
+    under_braces: bool = False
 
     @model_validator(mode="after")
     def _check(self) -> "PatchTable":
@@ -164,6 +165,11 @@ class PatchTable(Table):
         ]
         one_form(self, forms, "a patch")
         one_form(self, [({"thickness_mm"}, set()), ({"profile_mm"}, {"profile_angle_deg"})], "a patch's thickness")
+        if self.under_braces and (self.side == "outside" or (self.side is None and self.kind == "bridge")):
+            refuse(
+                'under_braces = true on a patch outside; braces are inside, so that only a patch with side = "inside" '
+                "can be under them"
+            )
         return self
 
 
@@ -183,6 +189,15 @@ class JointTable(Table):
     under: Name
     over: Name
     kept_mm: Height | None = None
+    cap_mm: Thickness | None = None
+    cap_length_mm: Length | None = None
+
+    @model_validator(mode="after")
+    def _check(self) -> "JointTable":
+        given = [key for key in ("cap_mm", "cap_length_mm") if getattr(self, key) is not None]
+        if len(given) == 1:
+            refuse(f"{given[0]} alone; a cap over the joint takes cap_mm + cap_length_mm")
+        return self
 
 
 SPRING_KEYS = ("deflection_n_per_mm2", "rotation_n_per_rad", "inplane_n_per_mm2")

@@ -218,6 +218,8 @@ def _patch(patch: Patch, holes: Sequence[Hole]) -> str:
         **_cut(patch),
         **_border(patch, holes),
     }
+    if patch.under_braces:
+        values["under_braces"] = True
     return _table("[patch]", values)
 
 
@@ -252,6 +254,8 @@ def _joint(joint: Joint) -> str:
     values: dict[str, Value] = {"under": joint.under, "over": joint.over}
     if joint.kept is not None:
         values["kept_mm"] = joint.kept / MM
+    if joint.cap:
+        values["cap_mm"], values["cap_length_mm"] = joint.cap / MM, joint.cap_length / MM
     return _table("[joint]", values)
 
 

@@ -10,13 +10,14 @@ from dataclasses import dataclass, field
 import numpy as np
 import shapely
 
-from bracedtop.fem.footprint import Points, band_of, block_points, distance_to, strip_points, widened
+from bracedtop.fem.footprint import Band, Points, band_of, block_points, distance_to, strip_points, widened
 from bracedtop.fem.laminate import fibre, lamina, layer_mass, layer_stiffness, rotated
 from bracedtop.fem.locate import Locator
 from bracedtop.fem.section import (
     Bed,
     brace_mass,
     butt_stiffness,
+    cap_stiffness,
     crossing_mass,
     crossing_stiffness,
     fibre_stiffness,
@@ -107,6 +108,8 @@ class Glued:
         Heights above the glued face between which its fibres carry stress; beside a notch not all of them.
     beds : mapping of float to Bed
         The plate's wood beside the glue, by the direction.
+    cap : (n,) array, m
+        Thickness of the piece glued on it over a crossing, 0 elsewhere.
     slips : (n,) bool array
         Whether the brace's fibres have a motion of their own there (fem/layer).
     bonds : int array
@@ -123,6 +126,7 @@ class Glued:
     grips: np.ndarray
     carrying: tuple[np.ndarray, np.ndarray]
     beds: Mapping[float, Bed]
+    cap: np.ndarray
     slips: np.ndarray
     bonds: np.ndarray
 
@@ -208,15 +212,20 @@ def glued_faces(
         heights = np.stack([brace.height(row) for brace, row in zip(pair, distances, strict=True)])
         offset = np.full(len(points.weight), design.plate.thickness / 2)
         blocks.append(Block(crossing, points, distances, heights, offset, angles, is_butt))
-    strips, notches = {}, {}
+    strips, notches, capped = {}, {}, {}
     for brace in design.braces:
         mine = [c for c in found if brace.name in (c.under, c.over)]
         bands = [band_of(design, c.over if brace.name == c.under else c.under, np.asarray(c.point)) for c in mine]
         ends = [band_of(design, b.against, brace.path[b.end]) for b in met if b.brace == brace.name]
         cuts = [_notch(design, brace, c) for c in mine]
         near = [widened(band, cut[2]) for band, cut in zip(bands, cuts, strict=True)]
-        strips[brace.name] = strip_points(brace, [*bands, *ends], near, grip_ends(brace, design), locator)
+        caps = [c for c in mine if c.under == brace.name and c.cap > 0]
+        ends_of_caps = [Band(*_across(brace, c), c.cap_length / 2) for c in caps]
+        strips[brace.name] = strip_points(
+            brace, [*bands, *ends], [*near, *ends_of_caps], grip_ends(brace, design), locator
+        )
         notches[brace.name] = list(zip(near, cuts, strict=True))
+        capped[brace.name] = list(zip(ends_of_caps, [c.cap for c in caps], strict=True))
     glued = []
     for brace in design.braces:
         points, s, angle = strips[brace.name]
@@ -228,13 +237,16 @@ def glued_faces(
         for band, (bottom, top, _) in notches[brace.name]:
             at = np.abs((xy - band.point) @ band.normal) < band.half
             low[at], high[at] = np.maximum(bottom - floor[at], 0.0), np.maximum(top - floor[at], 0.0)
+        cap = np.zeros(len(s))
+        for band, thickness in capped[brace.name]:
+            cap[np.abs((xy - band.point) @ band.normal) < band.half] = thickness
         grips = (s > first) & (s < last)
         offset = design.plate.thickness / 2 + floor
         beds = {float(direction): Bed.of_plate(*plate, float(direction)) for direction in np.unique(angle)}
         ties = [c.points for c in blocks if not c.is_butt and brace.name in (c.crossing.under, c.crossing.over)]
         ties += [strips[b.against][0] for b in met if b.brace == brace.name]
         slips, bonds = _slipping(points, height, grips, ties, area)
-        glued.append(Glued(brace.name, points, s, height, offset, angle, grips, (low, high), beds, slips, bonds))
+        glued.append(Glued(brace.name, points, s, height, offset, angle, grips, (low, high), beds, cap, slips, bonds))
     return tuple(glued), tuple(blocks)
 
 
@@ -251,6 +263,12 @@ def _slipping(
     slips = full & (low > _SHAVING)
     met = sum((np.bincount(part.element, part.weight, n) for part in ties), np.zeros(n)) > _MOST * area
     return grips & slips[points.element], np.flatnonzero(met | (full & ~slips))
+
+
+def _across(brace: Brace, crossing: Crossing) -> tuple[np.ndarray, np.ndarray]:
+    """A crossing's point and the direction of a brace there: normal to the ends of a cap."""
+    at, tangent = brace.position(np.array([distance_to(brace, np.asarray(crossing.point))]))
+    return at[0], tangent[0]
 
 
 def _notch(design: Design, brace: Brace, crossing: Crossing) -> tuple[float, float, float]:
@@ -282,6 +300,7 @@ def brace_groups(glued: Glued, brace: Brace, wood: Wood, height: np.ndarray) -> 
     bound = glued.grips & ~glued.slips
     sides[bound] += along[bound, :9, :9]
     mass = brace_mass(brace.shape, brace.width, height, glued.offset, wood.density)
+    mass = mass + layer_mass(wood.density, -glued.offset - height - glued.cap, -glued.offset - height)
     part = f"brace {brace.name}"
     groups = [Group(part, glued.points, sides, mass)]
     at = glued.slips
@@ -304,6 +323,9 @@ def brace_sections(glued: Glued, brace: Brace, wood: Wood, height: np.ndarray) -
         bed, carrying = glued.beds[float(angle)], (glued.carrying[0][at], glued.carrying[1][at])
         sides[at] = side_stiffness(*section, bed)
         along[at, :9, :9] = fibre_stiffness(*section, carrying)
+        if glued.cap[at].any():
+            under = -glued.offset[at] - height[at]
+            along[at, :9, :9] += cap_stiffness(grain, float(angle), under - glued.cap[at], under)
         t = np.array([np.cos(angle), np.sin(angle)])
         slip = 1.0 / (SLIP * (2 * glued.offset[at] / bed.shear_through + height[at] / grain.G_upright))
         along[at, 9:, 9:] = slip[:, None, None] * np.outer(t, t)
@@ -327,7 +349,12 @@ def block_sections(
         return C, np.zeros((len(block.offset), 3))
     kept = block.crossing.kept
     C = crossing_stiffness(braces, under, over, kept, block.offset, (first, second), block.angles)
-    return C, crossing_mass(braces, under, over, kept, block.offset, (woods[0].density, woods[1].density))
+    mass = crossing_mass(braces, under, over, kept, block.offset, (woods[0].density, woods[1].density))
+    if block.crossing.cap > 0:
+        top = -block.offset - np.where(under.real > over.real, under, over)
+        C = C + cap_stiffness(first, block.angles[0], top - block.crossing.cap, top)
+        mass = mass + layer_mass(woods[0].density, top - block.crossing.cap, top)
+    return C, mass
 
 
 def top_groups(design: Design, wood: Wood, top: TopWood, own: Points) -> list[Group]:

@@ -460,6 +460,12 @@ def crossing_stiffness(
     )
 
 
+def cap_stiffness(fibre: Fibre, angle: float, bottom: np.ndarray, top: np.ndarray) -> np.ndarray:
+    """Section stiffness (n, 9, 9) of a piece glued along a brace, between two heights (n,) above the midplane, m."""
+    along = np.diag([fibre.E, 0.0, 0.0])
+    return stiffness_from_moments(*rotated(along, np.diag([fibre.G_upright, 0.0]), angle), layer_moments(bottom, top))
+
+
 def butt_stiffness(
     braces: tuple[Brace, Brace],
     through: np.ndarray,

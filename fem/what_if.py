@@ -41,7 +41,7 @@ def shaved_design(design: Design, brace: str, start: float, stop: float, depth: 
     DesignError
         If there is no such brace or not that much wood.
     """
-    joints = tuple(Joint(c.under, c.over, c.kept) for c in crossings(design))
+    joints = tuple(Joint(c.under, c.over, c.kept, c.cap, c.cap_length) for c in crossings(design))
     return replace(design, joints=joints).with_brace(design.brace(brace).shaved(start, stop, depth))
 
 

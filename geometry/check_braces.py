@@ -123,6 +123,12 @@ def check_joints(design: Design, found: Sequence[Crossing]) -> None:
         if joint.kept is not None and not 0 <= joint.kept < np.inf:
             message = f"joint {k}.kept_mm = {1e3 * joint.kept:g}: must be >= 0"
             raise DesignError(message)
+        for key, value in (("cap_mm", joint.cap), ("cap_length_mm", joint.cap_length)):
+            if not 0 <= value < np.inf or (value > 0) != (joint.cap > 0):
+                message = (
+                    f"joint {k}.{key} = {1e3 * value:g}: a cap needs a thickness and a length > 0, none has neither"
+                )
+                raise DesignError(message)
 
 
 def _check_sizes(brace: Brace, widest: float) -> None:

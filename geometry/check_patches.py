@@ -1,10 +1,12 @@
 """Whether patches fit on their top and beside each other. Depends on geometry/design, geometry/check_region."""
 
+from collections.abc import Sequence
 from itertools import combinations
 
 import shapely
 
 from bracedtop.geometry.check_region import LEAST_PART, SLACK, check_corners, check_tongues, shown_point
+from bracedtop.geometry.crossing import Crossing, butts
 from bracedtop.geometry.design import Design
 from bracedtop.geometry.errors import DesignError
 from bracedtop.geometry.patch import Patch
@@ -42,6 +44,33 @@ def check_patches(design: Design) -> None:
                 f"{shown_point(shared.representative_point())} mm; patches on one side may touch but not overlap"
             )
             raise DesignError(message)
+
+
+def check_under_braces(design: Design, found: Sequence[Crossing]) -> None:
+    """Refuse patches that run under a crossing or a butted end of the braces, which have to sit on the top itself.
+
+    Parameters
+    ----------
+    design : Design
+    found : sequence of Crossing
+        Its crossings.
+
+    Raises
+    ------
+    DesignError
+    """
+    joints = [(c.polygon, f'"{c.under}" and "{c.over}" cross') for c in found]
+    for butt in butts(design):
+        end = shapely.Point(design.brace(butt.brace).path[butt.end])
+        joints.append((end, f'"{butt.brace}" ends on "{butt.against}"'))
+    for patch in design.patches:
+        for place, what in joints:
+            if patch.under_braces and patch.polygon.intersects(place):
+                message = (
+                    f'patch "{patch.name}".under_braces = true, but braces {what} over it near '
+                    f"{shown_point(place.centroid)} mm; there braces have to sit on the top itself"
+                )
+                raise DesignError(message)
 
 
 def refuse_repeats(kind: str, names: list[str]) -> None:

@@ -28,6 +28,8 @@ class Crossing:
         Height of `under` left there.
     polygon : shapely.Polygon
         Area of the top that both braces cover there.
+    cap, cap_length : float, m
+        Of the piece glued along `under` over the crossing; 0 for none.
     """
 
     under: str
@@ -35,6 +37,8 @@ class Crossing:
     point: Array
     kept: float
     polygon: shapely.Polygon
+    cap: float = 0.0
+    cap_length: float = 0.0
 
 
 @dataclass(frozen=True, slots=True)
@@ -125,7 +129,8 @@ def crossings(design: Design) -> tuple[Crossing, ...]:
         kept = low / 2 if joint is None or joint.kept is None else joint.kept
         parts = shapely.get_parts(shapely.intersection(faces[int(i[k])], faces[int(j[k])]))
         nearest = int(np.argmin(shapely.distance(parts, shapely.Point(xy[k]))))
-        found.append(Crossing(under.name, over.name, frozen(xy[k]), kept, parts[nearest]))
+        cap = (0.0, 0.0) if joint is None else (joint.cap, joint.cap_length)
+        found.append(Crossing(under.name, over.name, frozen(xy[k]), kept, parts[nearest], *cap))
     return tuple(found)
 
 

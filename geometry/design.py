@@ -115,11 +115,16 @@ class Joint:
     kept : float or None, m
         Height of `under` left at the crossing. None: half of the lower brace there (half lap). As much as
         the taller brace or more: `under` is whole and `over` is cut and glued to its flanks.
+    cap, cap_length : float, m
+        Thickness and length of a piece of the wood of `under`, as wide as it, glued along it over the crossing, so
+        that its cut fibres have a bridge; 0 for none.
     """
 
     under: str
     over: str
     kept: float | None = None
+    cap: float = 0.0
+    cap_length: float = 0.0
 
 
 @dataclass(frozen=True, slots=True)

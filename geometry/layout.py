@@ -5,7 +5,7 @@ geometry/check_braces.
 """
 
 from bracedtop.geometry.check_braces import check_braces, check_joints, check_meetings
-from bracedtop.geometry.check_patches import check_patches
+from bracedtop.geometry.check_patches import check_patches, check_under_braces
 from bracedtop.geometry.check_region import check_holes, check_outline, check_plate
 from bracedtop.geometry.check_thickness import check_dome, check_masses, check_thickness
 from bracedtop.geometry.crossing import Crossing, brace_footprint, crossings
@@ -28,10 +28,10 @@ def check_layout(design: Design) -> None:
     DesignError
         If the outline, a hole or the edge ring is too small, or a hole is not well inside the outline; if a thickness
         is unlikely or its place lies off the top, or the edge ring thins it through; if a dome is not shallow; if a
-        mass does not sit on the wood; if a patch
-        sticks out, lies in a hole, overlaps another on its side or is too small; if a brace leaves the top, enters
-        a hole, runs along or over itself or another, or has a size no brace has; if a joint names braces that do
-        not cross; if two braces or two patches have one name.
+        mass does not sit on the wood; if a patch sticks out, lies in a hole, overlaps another on its side, is too
+        small, or runs under a joint of braces; if a brace leaves the top, enters a hole, runs along or over itself
+        or another, or has a size no brace has; if a joint names braces that do not cross, or its cap has no size;
+        if two braces or two patches have one name.
     """
     check_outline(design.outline)
     check_plate(design)
@@ -44,3 +44,4 @@ def check_layout(design: Design) -> None:
     found = crossings(design)
     check_meetings(design, found)
     check_joints(design, found)
+    check_under_braces(design, found)
