@@ -34,7 +34,7 @@ from bracedtop.geometry.mesh import TopMesh
 from bracedtop.geometry.patch import Patch, patch_thickness_at
 from bracedtop.geometry.thickness import thickness_at, triangle_regions
 
-SLIP = 0.05
+SLIP = 0.065
 """Compliance of the glue's surroundings to slip, in thicknesses over shear moduli of both woods.
 
 For shear entering a layer evenly it would be 2/15 (the quadratic part of the shear that a layer loaded on one face

@@ -17,13 +17,13 @@ from bracedtop.geometry.brace import Brace, Shape
 PEAK_SHARE = 0.5
 """Part of a peaked brace's height over which it narrows to its ridge; chosen: common practice, no source."""
 
-BED = 2.4
+BED = 2.2
 """Stiffness of the plate's own wood beside the glue, over that of a brace as wide and of the same moduli.
 
 Infinite for a plate whose face follows its theory strictly. Chosen to fit orthotropic solids: braces of 6 to 15 mm
 along, across and at angles to the grain, free, hinged and clamped, tests/reference."""
 
-NOTCH = 0.47
+NOTCH = 0.46
 """Length beside a notch over which the fibres cut by it carry nothing, in heights of the notch's floor above the top;
 chosen to fit orthotropic solids of half laps, tests/reference. It rests on the joint alone, so that shaving does not
 move it."""

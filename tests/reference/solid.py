@@ -224,7 +224,9 @@ def _draw(
         solid = _prism(patch.outline, low, low + MM * patch.thickness)
         if not design.region.covers(patch.polygon):
             solid = solid * _column(design)
-        if patch.side == "inside":
+        if patch.under_braces:
+            braces = {name: brace - solid for name, brace in braces.items()}
+        elif patch.side == "inside":
             # Patches inside are let in around the braces, which are glued to the top itself.
             for brace in braces.values():
                 solid = solid - brace
@@ -242,6 +244,7 @@ def _draw(
             if hold_brace_ends and design.outline.polygon.exterior.distance(here) < 0.05 * brace.width:
                 face.name = "rim"
         solids.append(solid)
+    solids += _caps(design, t)
     return (occ.Glue(solids) if len(solids) > 1 else solids[0]), parts
 
 
@@ -433,6 +436,23 @@ def _butted(design: Design, solids: dict[str, occ.TopoDS_Shape]) -> dict[str, oc
             if other.name != brace.name and any(strip.covers(end) for end in ends):
                 solids[brace.name] = solids[brace.name] - solids[other.name]
     return solids
+
+
+def _caps(design: Design, t: float) -> list[occ.TopoDS_Shape]:
+    """Pieces glued along the under brace over a crossing, flat on the higher of the two braces."""
+    caps = []
+    for crossing in crossings(design):
+        if crossing.cap == 0:
+            continue
+        under, at = design.brace(crossing.under), shapely.Point(crossing.point)
+        pair = (under, design.brace(crossing.over))
+        top = max(float(b.height(np.array([shapely.LineString(b.path).project(at)]))[0]) for b in pair)
+        half = MM / 2 * np.array([crossing.cap_length, under.width])
+        z = -t / 2 - MM * top
+        box = occ.Box(occ.Pnt(*-half, z - MM * crossing.cap), occ.Pnt(*half, z))
+        box = box.Rotate(occ.Axis(occ.Pnt(0, 0, 0), occ.Z), float(np.rad2deg(_angle(under))))
+        caps.append(_named(box.Move(occ.Vec(*(MM * crossing.point), 0)), f"brace {under.name}"))
+    return caps
 
 
 def _brace_strip(brace: Brace, t: float) -> occ.TopoDS_Shape:
