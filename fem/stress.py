@@ -1,6 +1,6 @@
 """Stresses of a loaded top: at the faces of the plate, in the braces' fibres, in the glue under them.
 
-Depends on fem/static, fem/laminate, fem/section, fem/sampling.
+Depends on fem/static, fem/laminate, fem/layer, fem/section, fem/sampling.
 
 Fibre stresses of a brace are means over its width, as the model takes each section of it as one beam. Where a stiffness
 jumps (at a corner of the bridge) the plate's stress has a sharp peak that a finer mesh makes sharper; wood takes no
@@ -19,8 +19,9 @@ import numpy as np
 
 from bracedtop.fem.footprint import Points, points_in
 from bracedtop.fem.laminate import fibre, lamina, strain_rotation
+from bracedtop.fem.layer import part_strains
 from bracedtop.fem.plate import own_points
-from bracedtop.fem.sampling import some
+from bracedtop.fem.sampling import Glued, some
 from bracedtop.fem.section import crossing_layers, part_moments
 from bracedtop.fem.static import Static, strains_at
 
@@ -146,7 +147,7 @@ def brace_stress(static: Static, name: str) -> BraceStress:
     at = glued.grips & (high > low)
     points = some(glued.points, at)
     s, low, high, offset = glued.distance[at], low[at], high[at], glued.offset[at]
-    strain, curvature = _along(static, points, glued.angle[at])
+    strain, curvature = _along(_fibre_strains(static, glued)[at], glued.angle[at])
     moments = brace.width * part_moments(brace.shape, brace.width, glued.height[at], low, high, offset)
     force = E * (moments[:, 0] * strain + moments[:, 1] * curvature)
     values = np.column_stack([*(E * (strain - (offset + zeta) * curvature) for zeta in (high, low)), force])
@@ -255,7 +256,7 @@ def _crossed(static: Static, name: str, number: int) -> np.ndarray | None:
     if not at.any():
         return None
     points = some(block.points, at)
-    strain, curvature = _along(static, points, np.full(int(at.sum()), block.angles[k]))
+    strain, curvature = _along(strains_at(static, points), np.full(int(at.sum()), block.angles[k]))
     brace = model.design.brace(name)
     E = fibre(model.woods[brace.wood], brace.ring_angle, brace.runout).E
     z = [-(block.offset[at] + part[at]) for part in (high, low)]
@@ -263,12 +264,22 @@ def _crossed(static: Static, name: str, number: int) -> np.ndarray | None:
     return smoothed(block.distances[k][at], points.weight, values, np.zeros(0))
 
 
-def _along(static: Static, points: Points, angle: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
-    """Strain and curvature along directions (n,) in rad at points, (n,) each."""
-    strain = strains_at(static, points)
+def _along(strain: np.ndarray, angle: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
+    """Strain and curvature along directions (n,) in rad out of generalised strains (n, 9), (n,) each."""
     c, s = np.cos(angle), np.sin(angle)
     row = np.column_stack([c * c, s * s, s * c])
     return (row * strain[:, :3]).sum(axis=1), (row * strain[:, 3:6]).sum(axis=1)
+
+
+def _fibre_strains(static: Static, glued: Glued) -> np.ndarray:
+    """Generalised strains of a brace's fibres at its points, (n, 9): their own where they slip, else the plate's."""
+    model = static.model
+    strain = strains_at(static, glued.points)
+    for group in model.groups:
+        if group.part == f"brace {glued.brace}" and group.face is not None:
+            own = part_strains(model.space, model.layers, group, static.vector[None, :])
+            strain[glued.slips] = own[0, :, :9]
+    return strain
 
 
 def _glue_shear(
