@@ -8,6 +8,8 @@ from bracedtop.fem.board_schema import BOARD_TABLES, MODES
 from bracedtop.fem.case_schema import TABLES
 from bracedtop.fem.tap_notes import COLUMNS
 from bracedtop.fem.wood_table import wood_names
+from bracedtop.scripts.check import markdown
+from bracedtop.scripts.check_files import read_expected
 from bracedtop.scripts.main import COMMANDS
 
 ROOT = Path(__file__).parents[2]
@@ -45,6 +47,20 @@ def test_table_of_checks_has_every_check(text):
     names = [line.split('"')[1] for path in checks for line in (path / "top.toml").read_text().splitlines()[:1]]
     assert len(names) > 5
     assert [name for name in names if f"| {name} |" not in table] == []
+    lines = [[cell.strip() for cell in line.strip("|").split("|")] for line in table.strip().splitlines()]
+    assert lines[0] == [cell.strip() for cell in markdown([])[0].strip("|").split("|")]
+    for folder, name in zip(checks, names, strict=True):
+        kinds = {row.kind for row in read_expected(folder / "expected.csv")} - {"upper bound"}
+        assert {line[2] for line in lines if line[0] == name} == kinds, name
+
+
+def test_table_of_mesh_sizes(text):
+    table = text.partition("<!-- refinement -->")[2].partition("<!-- /refinement -->")[0]
+    lines = [[cell.strip() for cell in line.strip("|").split("|")] for line in table.strip().splitlines()]
+    assert lines[0] == ["mode", "40 mm", "30 mm", "22 mm", "15 mm", "largest change"]
+    changes = [float(line[-1].removesuffix(" %")) for line in lines[2:]]
+    assert len(changes) == 10
+    assert max(changes) <= 1.0
 
 
 def test_files_that_are_linked_exist(text):
