@@ -68,6 +68,11 @@ BUTT_GAP = 0.5e-3
 """Largest gap between a brace's end and the flank it butts against, m; chosen: what glue fills."""
 
 
+LEAST_BUTT_ANGLE = np.deg2rad(10.0)
+"""Least angle between a brace and the one whose flank its end meets, as between crossing ones: ends in one line face
+each other's end grain, which holds no glue."""
+
+
 def butts(design: Design) -> tuple[Butt, ...]:
     """Ends of braces that lie on another brace, or not further from it than `BUTT_GAP`.
 
@@ -79,7 +84,13 @@ def butts(design: Design) -> tuple[Butt, ...]:
         for end in (0, -1):
             point = shapely.Point(brace.path[end])
             for other in design.braces:
-                if other.name == brace.name or lines[other.name].distance(point) > other.width / 2 + BUTT_GAP:
+                gap = lines[other.name].distance(point) - other.width / 2
+                if other.name == brace.name or gap > BUTT_GAP:
+                    continue
+                # An end that stands out beyond the far flank has crossed the other one.
+                if gap > 0 and lines[brace.name].intersects(lines[other.name]):
+                    continue
+                if _sine(brace, other, point) < np.sin(LEAST_BUTT_ANGLE):
                     continue
                 # A brace that lies along another one does not end on it.
                 inside = lines[brace.name].intersection(lines[other.name].buffer(other.width / 2, cap_style="flat"))
@@ -88,6 +99,14 @@ def butts(design: Design) -> tuple[Butt, ...]:
                 if not any(b.brace == other.name and b.against == brace.name for b in found):
                     found.append(Butt(brace.name, other.name, end))
     return tuple(found)
+
+
+def _sine(first: Brace, second: Brace, point: shapely.Point) -> float:
+    """Sine of the angle between two braces where they are nearest to a point."""
+    a, b = (
+        brace.position(np.array([shapely.LineString(brace.path).project(point)]))[1][0] for brace in (first, second)
+    )
+    return float(abs(a[0] * b[1] - a[1] * b[0]))
 
 
 def brace_footprint(brace: Brace) -> shapely.Polygon:
