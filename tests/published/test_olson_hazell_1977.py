@@ -21,6 +21,7 @@ from reference.plates import WOOD, isotropic, misses, rectangle
 from reference.solid import solve_solid
 from scipy.optimize import brentq
 
+from bracedtop.fem.laminate import fibre
 from bracedtop.fem.model import build_model, solve
 from bracedtop.fem.section import torsion_stiffness
 from bracedtop.fem.wood import Wood
@@ -67,8 +68,8 @@ def denser(factor: float) -> Wood:
         )
 
     def gap(G: float) -> float:
-        narrow = torsion_stiffness("square", WIDTH / factor, np.array([DEPTH]), material(G))
-        return float((narrow - torsion_stiffness("square", WIDTH, np.array([DEPTH]), ALLOY))[0])
+        narrow = torsion_stiffness("square", WIDTH / factor, np.array([DEPTH]), fibre(material(G)))
+        return float((narrow - torsion_stiffness("square", WIDTH, np.array([DEPTH]), fibre(ALLOY)))[0])
 
     return material(brentq(gap, ALLOY.G_LR, 2 * factor**4 * ALLOY.G_LR))
 
