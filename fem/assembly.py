@@ -114,8 +114,11 @@ def _with_own(
     """The plate's matrix bordered by the layers' own rows and columns."""
     if not layers:
         return plate
-    rows, columns, values = [], [], []
+    rows, columns, values = [np.zeros(0, dtype=int)], [np.zeros(0, dtype=int)], [np.zeros(0)]
     for part, layer in layers.items():
+        if not own[part].any():
+            # The fibres of braces have no mass of their own.
+            continue
         numbers = layer.unknowns(space.dofs[layer.elements])
         rows.append(np.broadcast_to(numbers[:, :, N_FIELDS:, None, None], own[part].shape).ravel())
         columns.append(np.broadcast_to(numbers[:, None, None], own[part].shape).ravel())
