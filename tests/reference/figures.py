@@ -56,4 +56,4 @@ CONVERGENCE = {
     "domed_free": 0.35,
     "ribbed_rectangle": 0.35,
 }
-"""How far order 3 lies above order 4 on the same mesh, per cent of the frequency of the mode where it is most."""
+"""How far the next lower order lies above the solid on the same mesh, in the mode where it is most, per cent."""

@@ -497,14 +497,14 @@ def _matrices(
     u, v = space.TnT()
     stored = ng.InnerProduct(law * _strain(u, turn), _strain(v, turn)).Compile() * ng.dx
     mass = density * ng.InnerProduct(u, v) * ng.dx
-    K = ng.BilinearForm(space, symmetric=True)
+    K = ng.BilinearForm(space, symmetric=True, symmetric_storage=True)
     K += stored + shift * mass
     if held == "hinged":
         n = ng.specialcf.normal(3)
         along = ng.CF((-n[1], n[0], 0.0))
         size = HINGE * MPA * max(wood.E_L for wood in woods.values())
         K += size * (along * u.Trace()) * (along * v.Trace()) * ng.ds("rim")
-    M = ng.BilinearForm(mass, symmetric=True)
+    M = ng.BilinearForm(mass, symmetric=True, symmetric_storage=True)
     K.Assemble()
     M.Assemble()
     inverse = K.mat.Inverse(space.FreeDofs(), inverse="sparsecholesky")

@@ -61,6 +61,8 @@ class Top:
         Element size of its solid.
     order, graded : int
         Polynomial order of the reference solid and layers of elements towards the glue lines.
+    coarse : bool
+        Fewer elements along short edges, where order 5 makes up for it.
     extrapolated : bool
         Too large for that: solved with fewer elements at orders 3 and 4, the effect of grading added from order 3.
     hold_brace_ends : bool
@@ -75,6 +77,7 @@ class Top:
     size: float = 20e-3
     order: int = 4
     graded: int = 1
+    coarse: bool = False
     extrapolated: bool = False
     hold_brace_ends: bool = False
     drawn: Path | None = None
@@ -105,9 +108,9 @@ def top(name: str) -> Top:
     return BUILDERS[name]()
 
 
-def _top(design: Design, note: str) -> Top:
+def _top(design: Design, note: str, **solid: float) -> Top:
     names = {design.plate.wood, *(b.wood for b in design.braces), *(p.wood for p in design.patches)}
-    return Top(design, {name: handbook_wood(name) for name in sorted(names)}, note)
+    return Top(design, {name: handbook_wood(name) for name in sorted(names)}, note, **solid)  # type: ignore[arg-type]
 
 
 def _rectangle(kind: str, a: float = 400.0, b: float = 300.0, thickness: float = 2.8, **parts: object) -> Design:
@@ -166,7 +169,7 @@ def bridge_alone() -> Top:
     """A thick patch outside."""
     outline = rectangle([0.2, 0.15], [0.028, 0.152])
     patch = Patch("bridge", WALNUT, outline, 7.5e-3, side="outside", grain_angle=np.pi / 2, is_bridge=True)
-    return _top(_rectangle("free", patches=(patch,)), "a bridge alone on a free rectangle")
+    return _top(_rectangle("free", patches=(patch,)), "a bridge alone on a free rectangle", order=5)
 
 
 def bridge_and_plate() -> Top:
@@ -201,12 +204,12 @@ def _crossed(kept: float | None) -> Design:
 
 def half_lap() -> Top:
     """Two braces, each notched by half."""
-    return _top(_crossed(None), "two braces crossing in a half lap, clamped")
+    return _top(_crossed(None), "two braces crossing in a half lap, clamped", order=5)
 
 
 def whole_and_cut() -> Top:
     """Two braces, one whole, the other cut and glued to its flanks."""
-    return _top(_crossed(15e-3), "two braces crossing, one whole and the other cut, clamped")
+    return _top(_crossed(15e-3), "two braces crossing, one whole and the other cut, clamped", order=5)
 
 
 def butted() -> Top:
@@ -215,7 +218,7 @@ def butted() -> Top:
     slope = -50 / 280
     first = _brace("branch 1", [[190, 170 + 130 * slope], [150, 40]], 6, [9])
     second = _brace("branch 2", [[240, 170 + 180 * slope], [290, 260]], 6, [7])
-    return _top(_rectangle("hinged", braces=(main, first, second)), "two braces that butt on a third, hinged")
+    return _top(_rectangle("hinged", braces=(main, first, second)), "two braces that butt on a third, hinged", order=5)
 
 
 def ladder() -> Top:
@@ -236,7 +239,8 @@ def fan() -> Top:
         for k in range(1, 6)
     )
     bar = _tapered("lower bar", [[262, -102], [262, 102]], 7, 14)
-    return _top(_guitar("hinged", 2.5, 86, braces=(*struts, bar)), "fan of five struts and a bar, guitar, hinged")
+    design = _guitar("hinged", 2.5, 86, braces=(*struts, bar))
+    return _top(design, "fan of five struts and a bar, guitar, hinged", size=25e-3, order=5, coarse=True)
 
 
 def lattice() -> Top:
@@ -249,7 +253,8 @@ def lattice() -> Top:
             along = half * np.array([1.0, sign]) / np.sqrt(2)
             braces.append(_brace(f"{letter}{k}", [middle - along, middle + along], 5, [8]))
     design = _rectangle("clamped", 360, 300, 2.5, braces=tuple(braces))
-    return _top(design, "lattice of six braces with half laps at every crossing, clamped")
+    note = "lattice of six braces with half laps at every crossing, clamped"
+    return _top(design, note, size=25e-3, order=5, coarse=True)
 
 
 def scalloped_x() -> Top:
@@ -261,14 +266,14 @@ def scalloped_x() -> Top:
 def x_alone() -> Top:
     """The starter top's X without patches."""
     design = scalloped_x().design
-    return _top(replace(design, patches=()), "scalloped X and sound hole on a guitar's outline, free")
+    return _top(replace(design, patches=()), "scalloped X and sound hole on a guitar's outline, free", order=5)
 
 
 def starter_top() -> Top:
     """The whole starter top with bridge and reinforcements."""
     case = read_case(CHECKS / "starter_top")
     note = "the starter top: X, tone bars, fingers, bridge, bridge plate, reinforcements, free"
-    return Top(case.design, case.woods, note, size=30e-3, extrapolated=True, drawn=case.folder)
+    return Top(case.design, case.woods, note, size=30e-3, coarse=True, extrapolated=True, drawn=case.folder)
 
 
 def _domed(kind: str) -> Design:
