@@ -59,15 +59,15 @@ def check_under_braces(design: Design, found: Sequence[Crossing]) -> None:
     ------
     DesignError
     """
-    joints = [(c.polygon, f'"{c.under}" and "{c.over}" cross') for c in found]
+    joints = [(c.polygon, f'braces "{c.under}" and "{c.over}" cross') for c in found]
     for butt in butts(design):
         end = shapely.Point(design.brace(butt.brace).path[butt.end])
-        joints.append((end, f'"{butt.brace}" ends on "{butt.against}"'))
+        joints.append((end, f'brace "{butt.brace}" ends on "{butt.against}"'))
     for patch in design.patches:
         for place, what in joints:
             if patch.under_braces and patch.polygon.intersects(place):
                 message = (
-                    f'patch "{patch.name}".under_braces = true, but braces {what} over it near '
+                    f'patch "{patch.name}".under_braces = true, but {what} over it near '
                     f"{shown_point(place.centroid)} mm; there braces have to sit on the top itself"
                 )
                 raise DesignError(message)
