@@ -351,7 +351,9 @@ def block_sections(
     C = crossing_stiffness(braces, under, over, kept, block.offset, (first, second), block.angles)
     mass = crossing_mass(braces, under, over, kept, block.offset, (woods[0].density, woods[1].density))
     if block.crossing.cap > 0:
-        top = -block.offset - np.where(under.real > over.real, under, over)
+        # Of two equal heights neither takes the cap along when it alone is lowered: it rests on the other.
+        higher = np.where(under.real == over.real, under.real, np.where(under.real > over.real, under, over))
+        top = -block.offset - higher
         C = C + cap_stiffness(first, block.angles[0], top - block.crossing.cap, top)
         mass = mass + layer_mass(woods[0].density, top - block.crossing.cap, top)
     return C, mass

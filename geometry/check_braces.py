@@ -129,6 +129,22 @@ def check_joints(design: Design, found: Sequence[Crossing]) -> None:
                     f"joint {k}.{key} = {1e3 * value:g}: a cap needs a thickness and a length > 0, none has neither"
                 )
                 raise DesignError(message)
+        if joint.cap > 0:
+            _check_cap(design, f"joint {k}.cap_length_mm", [c for c in found if frozenset((c.under, c.over)) == pair])
+
+
+def _check_cap(design: Design, where: str, found: Sequence[Crossing]) -> None:
+    """Refuse a cap that does not reach across its joint, or that reaches beyond its brace's ends."""
+    for crossing in found:
+        under, over = design.brace(crossing.under), design.brace(crossing.over)
+        before = float(shapely.LineString(under.path).project(shapely.Point(crossing.point)))
+        room = 2 * min(before, under.length - before)
+        if not over.width < crossing.cap_length <= room:
+            message = (
+                f"{where} = {1e3 * crossing.cap_length:g}: must be > {1e3 * over.width:g}, the width of brace "
+                f'"{over.name}", and at most {1e3 * room:.1f}, where brace "{under.name}" ends'
+            )
+            raise DesignError(message)
 
 
 def _check_sizes(brace: Brace, widest: float) -> None:

@@ -99,6 +99,13 @@ BAD = [
     ("no thickness", "cap_mm = 1.5", "cap_mm = 0", "joint 1.cap_mm = 0: must be > 0"),
     ("no length", "cap_length_mm = 45", "cap_length_mm = 0", "joint 1.cap_length_mm = 0: must be > 0"),
     ("below zero", "cap_mm = 1.5", "cap_mm = -1", "joint 1.cap_mm = -1: must be > 0"),
+    (
+        "within the joint",
+        "cap_length_mm = 45",
+        "cap_length_mm = 7",
+        'joint 1.cap_length_mm = 7: must be > 7, the width of brace "x2", and at most 344.1, where brace "x1" ends',
+    ),
+    ("beyond the brace", "cap_length_mm = 45", "cap_length_mm = 345", 'at most 344.1, where brace "x1" ends'),
     ("not finite", "cap_mm = 1.5", "cap_mm = inf", "joint 1.cap_mm = inf"),
     ("word", "cap_mm = 1.5", 'cap_mm = "thin"', 'joint 1.cap_mm = "thin"'),
     ("unit", "cap_mm = 1.5", "cap = 1.5", 'key "cap" in joint 1 is missing its unit; write cap_mm'),
