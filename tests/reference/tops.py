@@ -62,9 +62,7 @@ class Top:
     order, graded : int
         Polynomial order of the reference solid and layers of elements towards the glue lines.
     coarse : bool
-        Fewer elements along short edges, where order 5 makes up for it.
-    extrapolated : bool
-        Too large for that: solved with fewer elements at orders 3 and 4, the effect of grading added from order 3.
+        Too large to be graded at its order: fewer elements, and the effect of grading from the order below.
     hold_brace_ends : bool
         Whether ends of braces that lie in the rim are held with it in the solid.
     drawn : Path, optional
@@ -78,7 +76,6 @@ class Top:
     order: int = 4
     graded: int = 1
     coarse: bool = False
-    extrapolated: bool = False
     hold_brace_ends: bool = False
     drawn: Path | None = None
 
@@ -108,9 +105,9 @@ def top(name: str) -> Top:
     return BUILDERS[name]()
 
 
-def _top(design: Design, note: str, **solid: float) -> Top:
+def _top(design: Design, note: str) -> Top:
     names = {design.plate.wood, *(b.wood for b in design.braces), *(p.wood for p in design.patches)}
-    return Top(design, {name: handbook_wood(name) for name in sorted(names)}, note, **solid)  # type: ignore[arg-type]
+    return Top(design, {name: handbook_wood(name) for name in sorted(names)}, note)
 
 
 def _rectangle(kind: str, a: float = 400.0, b: float = 300.0, thickness: float = 2.8, **parts: object) -> Design:
@@ -169,7 +166,7 @@ def bridge_alone() -> Top:
     """A thick patch outside."""
     outline = rectangle([0.2, 0.15], [0.028, 0.152])
     patch = Patch("bridge", WALNUT, outline, 7.5e-3, side="outside", grain_angle=np.pi / 2, is_bridge=True)
-    return _top(_rectangle("free", patches=(patch,)), "a bridge alone on a free rectangle", order=5)
+    return _top(_rectangle("free", patches=(patch,)), "a bridge alone on a free rectangle")
 
 
 def bridge_and_plate() -> Top:
@@ -204,12 +201,12 @@ def _crossed(kept: float | None) -> Design:
 
 def half_lap() -> Top:
     """Two braces, each notched by half."""
-    return _top(_crossed(None), "two braces crossing in a half lap, clamped", order=5)
+    return _top(_crossed(None), "two braces crossing in a half lap, clamped")
 
 
 def whole_and_cut() -> Top:
     """Two braces, one whole, the other cut and glued to its flanks."""
-    return _top(_crossed(15e-3), "two braces crossing, one whole and the other cut, clamped", order=5)
+    return _top(_crossed(15e-3), "two braces crossing, one whole and the other cut, clamped")
 
 
 def butted() -> Top:
@@ -218,7 +215,7 @@ def butted() -> Top:
     slope = -50 / 280
     first = _brace("branch 1", [[190, 170 + 130 * slope], [150, 40]], 6, [9])
     second = _brace("branch 2", [[240, 170 + 180 * slope], [290, 260]], 6, [7])
-    return _top(_rectangle("hinged", braces=(main, first, second)), "two braces that butt on a third, hinged", order=5)
+    return _top(_rectangle("hinged", braces=(main, first, second)), "two braces that butt on a third, hinged")
 
 
 def ladder() -> Top:
@@ -240,7 +237,7 @@ def fan() -> Top:
     )
     bar = _tapered("lower bar", [[262, -102], [262, 102]], 7, 14)
     design = _guitar("hinged", 2.5, 86, braces=(*struts, bar))
-    return _top(design, "fan of five struts and a bar, guitar, hinged", size=25e-3, order=5, coarse=True)
+    return _top(design, "fan of five struts and a bar, guitar, hinged")
 
 
 def lattice() -> Top:
@@ -254,7 +251,7 @@ def lattice() -> Top:
             braces.append(_brace(f"{letter}{k}", [middle - along, middle + along], 5, [8]))
     design = _rectangle("clamped", 360, 300, 2.5, braces=tuple(braces))
     note = "lattice of six braces with half laps at every crossing, clamped"
-    return _top(design, note, size=25e-3, order=5, coarse=True)
+    return _top(design, note)
 
 
 def scalloped_x() -> Top:
@@ -266,14 +263,14 @@ def scalloped_x() -> Top:
 def x_alone() -> Top:
     """The starter top's X without patches."""
     design = scalloped_x().design
-    return _top(replace(design, patches=()), "scalloped X and sound hole on a guitar's outline, free", order=5)
+    return _top(replace(design, patches=()), "scalloped X and sound hole on a guitar's outline, free")
 
 
 def starter_top() -> Top:
     """The whole starter top with bridge and reinforcements."""
     case = read_case(CHECKS / "starter_top")
     note = "the starter top: X, tone bars, fingers, bridge, bridge plate, reinforcements, free"
-    return Top(case.design, case.woods, note, size=30e-3, coarse=True, extrapolated=True, drawn=case.folder)
+    return Top(case.design, case.woods, note, size=30e-3, coarse=True, drawn=case.folder)
 
 
 def _domed(kind: str) -> Design:
