@@ -9,22 +9,13 @@ from scipy import sparse
 from bracedtop.fem.assembly import assemble
 from bracedtop.fem.attached import mass_groups
 from bracedtop.fem.boundary import Where, free_space, rim_facets, spring_stiffness
+from bracedtop.fem.brace_points import Block, Glued, block_group, brace_groups, glued_faces
 from bracedtop.fem.footprint import Points
 from bracedtop.fem.layer import N_OWN, Layer, own_layers, own_space
 from bracedtop.fem.locate import Locator
 from bracedtop.fem.modes import eigenpairs, rigid_motions, unresisted
 from bracedtop.fem.plate import N_FIELDS, Space, displacements, own_points, plate_space
-from bracedtop.fem.sampling import (
-    Block,
-    Glued,
-    Group,
-    TopWood,
-    block_group,
-    brace_groups,
-    glued_faces,
-    patch_groups,
-    top_groups,
-)
+from bracedtop.fem.sampling import Group, TopWood, patch_groups, top_groups
 from bracedtop.fem.wood import Wood
 from bracedtop.geometry.design import Design
 from bracedtop.geometry.mesh import TopMesh, mesh_top

@@ -5,10 +5,11 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
+from bracedtop.fem.brace_points import block_sections, brace_groups
 from bracedtop.fem.layer import part_strains
 from bracedtop.fem.model import Model, Modes
 from bracedtop.fem.plate import displacements
-from bracedtop.fem.sampling import Group, block_sections, brace_groups
+from bracedtop.fem.sampling import Group
 from bracedtop.fem.stretches import Stretch, stretches
 from bracedtop.geometry.brace import Brace
 from bracedtop.geometry.units import MM

@@ -17,12 +17,14 @@ from itertools import pairwise
 
 import numpy as np
 
+from bracedtop.fem.brace_points import Glued
 from bracedtop.fem.footprint import Points, points_in
+from bracedtop.fem.joint_section import crossing_layers
 from bracedtop.fem.laminate import fibre, lamina, strain_rotation
 from bracedtop.fem.layer import part_strains
 from bracedtop.fem.plate import own_points
-from bracedtop.fem.sampling import Glued, some
-from bracedtop.fem.section import crossing_layers, part_moments
+from bracedtop.fem.sampling import some
+from bracedtop.fem.section import part_moments
 from bracedtop.fem.static import Static, strains_at
 
 SIDE = 5e-3

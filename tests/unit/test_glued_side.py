@@ -10,8 +10,9 @@ import numpy as np
 import pytest
 from skfem import Basis, BilinearForm, ElementQuad2, Functional, LinearForm, MeshQuad, condense, solve
 
+from bracedtop.fem.glued_side import Bed, _pressing, glued_side
 from bracedtop.fem.laminate import fibre, lamina
-from bracedtop.fem.section import Bed, _pressing, glued_side, rectangle_torsion
+from bracedtop.fem.section import rectangle_torsion
 from bracedtop.fem.wood_table import handbook_wood
 
 WIDTH = 7e-3

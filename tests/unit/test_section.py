@@ -1,17 +1,10 @@
 import numpy as np
 import pytest
 
+from bracedtop.fem.glued_side import brace_stiffness
+from bracedtop.fem.joint_section import crossing_layers, crossing_mass
 from bracedtop.fem.laminate import fibre
-from bracedtop.fem.section import (
-    PEAK_SHARE,
-    brace_mass,
-    brace_stiffness,
-    crossing_layers,
-    crossing_mass,
-    rectangle_torsion,
-    section_moments,
-    torsion_stiffness,
-)
+from bracedtop.fem.section import PEAK_SHARE, brace_mass, rectangle_torsion, section_moments, torsion_stiffness
 from bracedtop.fem.wood import Wood
 from bracedtop.geometry.brace import Brace
 
