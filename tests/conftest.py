@@ -17,6 +17,8 @@ SOLIDS = [
     "published/test_turned_grain_solids.py",
     "published/test_board_solids.py",
     "published/test_string_load_solids.py",
+    "published/test_solids_of_joints.py",
+    "published/test_solids_of_tops.py",
 ]
 collect_ignore: list[str] = []
 missing = ""
