@@ -5,8 +5,8 @@ a half lap, with a cap of 2 by 50 mm along the lower one, and one such brace acr
 runs through under it.
 
 Goal: 1.5 % over the first ten modes and a modal assurance criterion of 0.9 (R. J. Allemang, D. L. Brown, Proc. IMAC 1
-(1982) 110-116). The solids' own discretisation: with borders of glued faces graded once they lie up to 0.8 % below ungraded
-ones; graded twice they move by at most 0.15 % more.
+(1982) 110-116). The solids' own discretisation: with borders of glued faces graded once they lie up to 0.8 % below
+ungraded ones; graded twice they move by at most 0.15 % more.
 """
 
 from functools import cache
