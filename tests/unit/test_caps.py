@@ -6,9 +6,9 @@ import numpy as np
 import pytest
 from reference.plates import TRIAL_WOOD, WOOD, rectangle
 
+from bracedtop.fem.joint_section import cap_stiffness
 from bracedtop.fem.laminate import SHEAR_CORRECTION, fibre
 from bracedtop.fem.model import build_model, solve
-from bracedtop.fem.section import cap_stiffness
 from bracedtop.fem.sensitivity import shaving_table
 from bracedtop.fem.stretches import stretches
 from bracedtop.fem.what_if import resolved, shaved_design
