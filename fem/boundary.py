@@ -60,7 +60,10 @@ def _rim_nodes(space: Space, facets: np.ndarray) -> tuple[np.ndarray, np.ndarray
     ends = mesh.p[:, mesh.facets[:, facets]]
     chord = ends[:, 1] - ends[:, 0]
     chord = chord / np.hypot(*chord)
-    on_facets = np.asarray(space.basis.dofs.facet_dofs)[:, facets]
+    # Linear triangles have no nodes inside their sides.
+    on_facets = np.zeros((0, len(facets)), dtype=int)
+    if space.order > 1:
+        on_facets = np.asarray(space.basis.dofs.facet_dofs)[:, facets]
     at_ends = np.asarray(space.basis.dofs.nodal_dofs)[0][mesh.facets[:, facets]]
     tangents: dict[int, np.ndarray] = {}
     corners = set()

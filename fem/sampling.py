@@ -187,7 +187,9 @@ def _patch_group(
     C[:, 9:, 9:] = np.linalg.inv(SLIP * soft)
     signed = Points(points.element, points.local, sign * points.weight)
     mass = layer_mass(wood.density, low, low + thickness)
-    return Group(f"patch {patch.name}", signed, C, mass, face, bonds=bonds)
+    # One height for all of the patch, or it would jump where the thickness under it does.
+    pivot = np.full(len(face), plate.thickness / 2 if patch.side == "outside" else -plate.thickness / 2)
+    return Group(f"patch {patch.name}", signed, C, mass, pivot, bonds=bonds)
 
 
 def slip_stiffness(soft: np.ndarray) -> np.ndarray:

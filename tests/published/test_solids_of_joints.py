@@ -70,9 +70,9 @@ def compared(name: str) -> Agreement:
 
 @pytest.mark.slow
 def test_brace_over_a_pad() -> None:
-    # Measured: largest -1.5 %, root mean square 0.6 %, MAC 0.998.
+    # Measured: largest -0.5 %, root mean square 0.2 %, MAC 0.999.
     found = compared("pad")
-    assert Figures.of(found).meets(Figures(1.5, 0.75, 0.9)), np.round(100 * found.errors, 2)
+    assert Figures.of(found).meets(Figures(0.75, 0.5, 0.95)), np.round(100 * found.errors, 2)
 
 
 @pytest.mark.slow
