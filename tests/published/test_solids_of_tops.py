@@ -14,7 +14,7 @@ from bracedtop.fem.agreement import agreement
 
 ORDER = dict.fromkeys(BUILDERS, 3) | {"starter_top": 2}
 
-ABOVE = {2: 0.06, 3: 0.012}
+ABOVE = {2: 0.0, 3: 0.0}
 """How far a coarse solid may lie above the frozen one, by its order."""
 
 
