@@ -1,7 +1,7 @@
 """The frozen solids of cases/checks against the same solids solved anew, coarser, so that they stay reproducible.
 
-Solved here at order 3 without grading, the starter top at order 2: these lie above the frozen ones, by what the coarser
-elements are too stiff.
+Solved here at order 3 without grading, where they lie above the frozen ones by what the coarser elements are too stiff:
+regression values to 0.3 %, which is what another mesh generator's version may change.
 """
 
 import numpy as np
@@ -12,10 +12,28 @@ from reference.tops import BUILDERS, top
 
 from bracedtop.fem.agreement import agreement
 
-ORDER = dict.fromkeys(BUILDERS, 3) | {"starter_top": 2}
-
-ABOVE = {2: 0.0, 3: 0.0}
-"""How far a coarse solid may lie above the frozen one, by its order."""
+ABOVE = {
+    "bridge_plate_alone": 1.05,
+    "bridge_alone": 1.56,
+    "one_brace": 0.93,
+    "half_lap": 1.30,
+    "rounded_and_peaked": 0.72,
+    "scalloped_x": 1.09,
+    "starter_top": 3.35,
+    "x_alone": 1.05,
+    "bridge_and_plate": 1.30,
+    "whole_and_cut": 1.30,
+    "bare": 0.52,
+    "butted": 2.21,
+    "ladder": 2.16,
+    "fan": 2.29,
+    "lattice": 1.53,
+    "thinned_edge": 2.02,
+    "domed_clamped": 0.83,
+    "domed_free": 0.97,
+    "ribbed_rectangle": 2.38,
+}
+"""Regression: largest excess of the coarse solid over the frozen one in the first ten modes, per cent."""
 
 
 @pytest.mark.slow
@@ -23,17 +41,18 @@ ABOVE = {2: 0.0, 3: 0.0}
 def test_frozen_solid(name: str) -> None:
     item = top(name)
     frequencies, points, shapes = shipped(name)
-    order = ORDER[name]
     coarse = solve_solid(
         item.design,
         item.woods,
         size=item.size,
-        order=order,
+        order=3,
+        coarse=item.coarse,
         hold_brace_ends=item.hold_brace_ends,
         n_modes=len(frequencies) + 2,
         points=points,
     )
     found = agreement(coarse.frequencies, coarse.deflections, frequencies, shapes).first(N_JUDGED)
-    assert found.errors.min() > -0.001, np.round(100 * found.errors, 2)
-    assert found.errors.max() < ABOVE[order], np.round(100 * found.errors, 2)
+    percent = 100 * found.errors
+    assert percent.min() > -0.1, np.round(percent, 2)
+    assert abs(percent.max() - ABOVE[name]) < 0.3, np.round(percent, 2)
     assert found.mac.min() > 0.95, np.round(found.mac, 3)
