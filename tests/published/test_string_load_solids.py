@@ -2,8 +2,7 @@
 
 Spruce plate 400 by 300 by 2.8 mm with a bridge of 30 by 140 by 7 mm, its grain across, pulled with 700 N 12 mm above
 the plate: clamped with one brace beside the bridge, hinged with two braces that cross in front of it, with a bridge
-plate. The solids' own discretisation: from order 3 to order 4 the largest deflection still grows by 2 %, so the error
-left is of the order of half a per cent.
+plate. The solids are graded towards the borders of glued faces; ungraded ones of the same order deflect 1 to 2 % less.
 
 Tolerances: deflection 2 % of the largest, turn of the bridge 2 %, fibre stress of braces at mid-span 3 %.
 """
@@ -68,13 +67,13 @@ TOPS = {
     "crossed braces, bridge plate": replace(CROSSED, patches=(BRIDGE, BRIDGE_PLATE)),
 }
 MID_SPAN = dict(zip(TOPS, np.array([[0.13, 0.15, 0.17], [0.19, 0.22, 0.25], [0.19, 0.22, 0.25]]), strict=True))
-_CROSSING = "model 5 % low beside the crossing"
 MISSED = {
-    ("test_deflection", "crossed braces"): "2.8 % of the largest deflection",
-    ("test_turn_of_the_bridge", "crossed braces"): "3.7 % too little: two legs pass under the bridge's corners",
-    ("test_fibres_of_a_brace", "crossed braces"): _CROSSING,
-    ("test_deflection", "crossed braces, bridge plate"): "4.5 %: the solid's plate is glued to the braces' flanks, too",
-    ("test_fibres_of_a_brace", "crossed braces, bridge plate"): _CROSSING,
+    ("test_turn_of_the_bridge", "brace, bridge plate"): "2.3 % too little",
+    ("test_fibres_of_a_brace", "brace, bridge plate"): "3.2 % low beside the bridge",
+    ("test_fibres_of_a_brace", "crossed braces"): "5.3 % low beside the crossing",
+    ("test_deflection", "crossed braces, bridge plate"): "3.7 % of the largest deflection, beside a brace",
+    ("test_turn_of_the_bridge", "crossed braces, bridge plate"): "2.8 % too much",
+    ("test_fibres_of_a_brace", "crossed braces, bridge plate"): "5.7 % low beside the crossing",
 }
 """What misses, by test and top, with its figure."""
 
@@ -97,7 +96,6 @@ def pair(request: pytest.FixtureRequest) -> tuple[str, LoadedSolid, LoadSummary]
         brace="a",
         distances=MID_SPAN[request.param],
         size=20e-3,
-        brace_size=10e-3,
         order=4,
     )
     return request.param, solid, load_summary(build_model(design, WOODS), STRINGS, dict.fromkeys(WOODS, Strength()))
@@ -111,7 +109,7 @@ def judged(
     name, solid, ours = pair
     reason = MISSED.get((request.function.__name__, name))
     if reason is not None:
-        request.node.add_marker(pytest.mark.xfail(reason=reason, strict=False))
+        request.node.add_marker(pytest.mark.xfail(reason=reason, strict=True))
     return solid, ours
 
 
