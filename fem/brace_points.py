@@ -221,9 +221,7 @@ def brace_groups(glued: Glued, brace: Brace, wood: Wood, height: np.ndarray) -> 
         nothing = np.zeros((int(at.sum()), 3))
         # One height for all of the brace, or its fibres would jump where it climbs onto a patch.
         face = np.full(len(nothing), -glued.offset.min())
-        groups.append(
-            Group(part, some(glued.points, at), along[at], nothing, face, glued.angle[at], glued.bonds)
-        )
+        groups.append(Group(part, some(glued.points, at), along[at], nothing, face, glued.angle[at], glued.bonds))
     return groups
 
 
