@@ -1,6 +1,7 @@
 """Settings of all tests."""
 
 import os
+import signal
 
 from hypothesis import settings
 
@@ -10,6 +11,10 @@ settings.load_profile("repeatable")
 
 # Before numpy comes in: as the program itself does, see scripts/main.py.
 os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
+
+if signal.getsignal(signal.SIGINT) is signal.SIG_IGN:
+    # A shell starts background jobs so; tests of interruptions need the usual.
+    signal.signal(signal.SIGINT, signal.default_int_handler)
 
 SOLIDS = [
     "published/test_orthotropic_solids.py",
