@@ -3,7 +3,7 @@
 Depends on fem/case_schema, fem/toml_table.
 """
 
-from typing import Annotated, Any, Literal
+from typing import Annotated, Any, Literal, TypeVar
 
 from pydantic import BeforeValidator, Field, model_validator
 
@@ -19,9 +19,10 @@ def _as_list(value: Any) -> Any:
     return value if isinstance(value, list) else [value]
 
 
-def _readings(kind: Any) -> Any:
-    """A number, or a list of repeated readings."""
-    return Annotated[list[kind], BeforeValidator(_as_list), Field(min_length=1, max_length=MOST_READINGS)]
+_Kind = TypeVar("_Kind")
+
+Readings = Annotated[list[_Kind], BeforeValidator(_as_list), Field(min_length=1, max_length=MOST_READINGS)]
+"""A number, or a list of repeated readings."""
 
 
 Percent = Annotated[float, Field(gt=0, le=50)]
@@ -45,9 +46,9 @@ class TapTable(Table):
     nodes_across: Lines | None = None
     nodes_along: Lines | None = None
     nodes: Annotated[int, Field(ge=1, le=MOST_LINES)] | None = None
-    hz: _readings(Frequency) | None = None  # type: ignore[valid-type]
-    t60_s: _readings(DecayTime) | None = None  # type: ignore[valid-type]
-    q: _readings(Quality) | None = None  # type: ignore[valid-type]
+    hz: Readings[Frequency] | None = None
+    t60_s: Readings[DecayTime] | None = None
+    q: Readings[Quality] | None = None
     wav: Line | None = None
     near_hz: Frequency | None = None
 
@@ -78,11 +79,11 @@ class BoardTable(Table):
     note: Text = ""
     kind: Literal["plate", "stick"]
     grain_along: Literal["length", "width"] = "length"
-    length_mm: _readings(Length)  # type: ignore[valid-type]
-    width_mm: _readings(Length)  # type: ignore[valid-type]
-    thickness_mm: _readings(Thickness) | None = None  # type: ignore[valid-type]
-    height_mm: _readings(Thickness) | None = None  # type: ignore[valid-type]
-    mass_g: _readings(Annotated[float, Field(gt=0, le=100_000)])  # type: ignore[valid-type]
+    length_mm: Readings[Length]
+    width_mm: Readings[Length]
+    thickness_mm: Readings[Thickness] | None = None
+    height_mm: Readings[Thickness] | None = None
+    mass_g: Readings[Annotated[float, Field(gt=0, le=100_000)]]
     moisture_percent: Moisture | None = None
     based_on: Name = "spruce_sitka"
     errors: ErrorsTable = ErrorsTable()

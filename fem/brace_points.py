@@ -9,7 +9,7 @@ from dataclasses import dataclass
 import numpy as np
 import shapely
 
-from bracedtop.fem.footprint import Band, Points, band_of, block_points, distance_to, strip_points, widened
+from bracedtop.fem.footprint import Band, Points, band_of, block_points, distance_to, place_on, strip_points, widened
 from bracedtop.fem.glued_side import Bed, side_stiffness
 from bracedtop.fem.joint_section import (
     butt_stiffness,
@@ -133,7 +133,7 @@ def glued_faces(
         cuts = [_notch(design, brace, c) for c in mine]
         near = [widened(band, cut[2]) for band, cut in zip(bands, cuts, strict=True)]
         caps = [c for c in mine if c.under == brace.name and c.cap > 0]
-        ends_of_caps = [Band(*_across(brace, c), c.cap_length / 2) for c in caps]
+        ends_of_caps = [Band(*place_on(brace, np.asarray(c.point)), c.cap_length / 2) for c in caps]
         strips[brace.name] = strip_points(
             brace, [*bands, *ends], [*near, *ends_of_caps], grip_ends(brace, design), locator
         )
@@ -176,12 +176,6 @@ def _slipping(
     slips = full & (low > _SHAVING)
     met = sum((np.bincount(part.element, part.weight, n) for part in ties), np.zeros(n)) > MOST * area
     return grips & slips[points.element], np.flatnonzero(met | (full & ~slips))
-
-
-def _across(brace: Brace, crossing: Crossing) -> tuple[np.ndarray, np.ndarray]:
-    """A crossing's point and the direction of a brace there: normal to the ends of a cap."""
-    at, tangent = brace.position(np.array([distance_to(brace, np.asarray(crossing.point))]))
-    return at[0], tangent[0]
 
 
 def _notch(design: Design, brace: Brace, crossing: Crossing) -> tuple[float, float, float]:

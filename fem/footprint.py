@@ -141,9 +141,14 @@ def block_points(
 def band_of(design: Design, name: str, point: np.ndarray) -> Band:
     """The strip of brace `name` near a point on it."""
     brace = design.brace(name)
-    at, tangents = brace.position(np.array([distance_to(brace, point)]))
-    point, tangent = at[0], tangents[0]
+    point, tangent = place_on(brace, point)
     return Band(point, np.array([-tangent[1], tangent[0]]), brace.width / 2)
+
+
+def place_on(brace: Brace, point: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
+    """The place on a brace's path nearest to a point, (2,) in m, and its direction there, (2,)."""
+    at, tangents = brace.position(np.array([distance_to(brace, point)]))
+    return at[0], tangents[0]
 
 
 def distance_to(brace: Brace, point: np.ndarray) -> float:

@@ -140,7 +140,7 @@ def butt_stiffness(
     """Section stiffness that a through brace adds where another one's end is glued to its flank, (n, 9, 9).
 
     Up to the lower of the two its wood there takes the other's bending across its grain, as in a crossing. Its own
-    fibres are counted in `brace_stiffness`.
+    fibres are counted in `fibre_stiffness`.
 
     Parameters
     ----------

@@ -5,21 +5,19 @@ Depends on fem/deflection, fem/load_summary, fem/mode_picture, fem/static, fem/t
 
 import numpy as np
 
-from bracedtop.fem.colours import INK, PENCIL, inward_outward, tuple_of
+from bracedtop.fem.colours import INK, inward_outward
 from bracedtop.fem.deflection import fine_triangles
 from bracedtop.fem.load_summary import LoadSummary, Spot
-from bracedtop.fem.mode_picture import N_BANDS, NODE_WIDTH, drawn_node_lines
+from bracedtop.fem.mode_picture import MINUS, N_BANDS, NODE_WIDTH, drawn_node_lines, legend
 from bracedtop.fem.node_line import without_specks
 from bracedtop.fem.picture import PictureJob
-from bracedtop.fem.scene import Area, Field, Label, Shape, Stroke, box, text_width
+from bracedtop.fem.scene import Field, Label, Shape, Stroke
 from bracedtop.fem.static import fields_at
-from bracedtop.fem.top_view import MARGIN, SMALL, Frame, TopView, frame_of, ground, heading, part_lines, scene
+from bracedtop.fem.top_view import Frame, TopView, frame_of, ground, heading, part_lines, scene
 
 _MARK = 30
 _CROSS = 11.0
 """Half the size of a mark at a dip or belly, px."""
-
-MINUS = "\N{MINUS SIGN}"
 
 
 def load_picture(
@@ -56,7 +54,8 @@ def load_picture(
             labels.append(label)
     turn = np.rad2deg(summary.rotation)
     words = f"{summary.pull:.0f} N toward the neck; the bridge turns {degrees(turn)}"
-    legend_shapes, legend_labels = _legend(frame, most)
+    step = f"one colour step is {1e3 * most / (N_BANDS / 2):.2g} mm, when the strings go on"
+    legend_shapes, legend_labels = legend("+ out", f"{MINUS} in", "where it was", step)
     aside = f"largest {1e3 * most:.2f} mm"
     every = [*heading(frame, title, aside, words), *labels, *legend_labels]
     return PictureJob(name, scene(frame, [*shapes, *legend_shapes], every), _alt(summary, title))
@@ -79,23 +78,6 @@ def _mark(frame: Frame, word: str, spot: Spot) -> tuple[list[Shape], Label]:
     ]
     text = f"{word} {millimetres(spot)}"
     return cross, Label(x, y + 1.2 * _MARK, text, _MARK, INK, bold=True, align="centre", halo=True)
-
-
-def _legend(frame: Frame, most: float) -> tuple[list[Shape], list[Label]]:
-    colours = inward_outward(N_BANDS)
-    y, x = 128.0, float(MARGIN)
-    shapes: list[Shape] = []
-    labels: list[Label] = []
-    for words, colour in (("+ out", colours[-4]), (f"{MINUS} in", colours[3]), ("where it was", None)):
-        if colour is None:
-            shapes.append(Stroke(np.array([[x + 4, y], [x + 40, y]]), NODE_WIDTH, INK))
-        else:
-            shapes.append(Area(box(x, y - 14, x + 44, y + 14), tuple_of(colour)))
-        labels.append(Label(x + 56, y, words, SMALL))
-        x += 56 + text_width(words, SMALL) + 34
-    step = f"one colour step is {1e3 * most / (N_BANDS / 2):.2g} mm, when the strings go on"
-    labels.append(Label(MARGIN, 84, step, SMALL - 3, PENCIL))
-    return shapes, labels
 
 
 def _alt(summary: LoadSummary, title: str) -> str:

@@ -13,7 +13,7 @@ from bracedtop.fem.colours import INK, PENCIL, inward_outward, tuple_of
 from bracedtop.fem.node_line import Lobe, lobes, node_lines, smoothed, without_specks
 from bracedtop.fem.picture import DeflectionMap, PictureJob
 from bracedtop.fem.scene import Area, Field, Label, Shape, Stroke, box, text_width
-from bracedtop.fem.top_view import MARGIN, SMALL, Frame, TopView, borders, frame_of, ground, heading, part_lines, scene
+from bracedtop.fem.top_view import MARGIN, SMALL, TopView, borders, frame_of, ground, heading, part_lines, scene
 from bracedtop.geometry.units import note
 
 if TYPE_CHECKING:
@@ -25,6 +25,8 @@ N_BANDS = 20
 NODE_WIDTH = 7.0
 _NODE_STEP = 14.0
 """Distance of the points of a drawn node line, px; chosen: two line widths."""
+
+MINUS = "\N{MINUS SIGN}"
 
 _SIGN = 46
 _MARKED = 0.2
@@ -51,7 +53,12 @@ def mode_picture(view: TopView, deflection: DeflectionMap, summary: "ModeSummary
         *part_lines(view, frame),
         *(Stroke(line, NODE_WIDTH, INK) for line in drawn_node_lines(places, deflection.triangles, cleaned)),
     ]
-    legend_shapes, legend_labels = _legend(frame)
+    legend_shapes, legend_labels = legend(
+        "+ moves out",
+        f"{MINUS} moves in",
+        "stands still",
+        f"one colour step is a tenth; half a swing later + and {MINUS} change places",
+    )
     across, along = summary.nodal_lines
     name, deviation = note(summary.hz)
     pitch = f"{name} {deviation:+.0f} cents".replace("-", "\N{MINUS SIGN}")
@@ -95,29 +102,23 @@ def _signs(places: np.ndarray, values: np.ndarray, found: Sequence[Lobe], lines:
         high = high[:: 1 + len(high) // 200]
         room = np.minimum(shapely.distance(shapely.points(places[high]), edge), 1.2 * _SIGN)
         at = places[high[(room * np.abs(values[high])).argmax()]]
-        sign = "+" if lobe.sign > 0 else "\N{MINUS SIGN}"
+        sign = "+" if lobe.sign > 0 else MINUS
         labels.append(Label(at[0], at[1], sign, _SIGN, INK, bold=True, align="centre", halo=True))
     return labels
 
 
-def _legend(frame: Frame) -> tuple[list[Area | Stroke], list[Label]]:
-    """What the colours and the line mean, in the two lines above the scale bar."""
+def legend(out: str, inward: str, line: str, step: str) -> tuple[list[Shape], list[Label]]:
+    """What the two colours and the line mean, and what a step of colour is, in the two lines above the scale bar."""
     colours = inward_outward(N_BANDS)
     y, x = 128.0, float(MARGIN)
-    shapes: list[Area | Stroke] = []
+    shapes: list[Shape] = []
     labels: list[Label] = []
-    minus = "\N{MINUS SIGN}"
-    entries = (("+ moves out", colours[-4]), (f"{minus} moves in", colours[3]), ("stands still", None))
-    for words, colour in entries:
+    for words, colour in ((out, colours[-4]), (inward, colours[3]), (line, None)):
         if colour is None:
             shapes.append(Stroke(np.array([[x + 4, y], [x + 40, y]]), NODE_WIDTH, INK))
         else:
             shapes.append(Area(box(x, y - 14, x + 44, y + 14), tuple_of(colour)))
         labels.append(Label(x + 56, y, words, SMALL))
         x += 56 + text_width(words, SMALL) + 34
-    labels.append(
-        Label(
-            MARGIN, 84, f"one colour step is a tenth; half a swing later + and {minus} change places", SMALL - 3, PENCIL
-        )
-    )
+    labels.append(Label(MARGIN, 84, step, SMALL - 3, PENCIL))
     return shapes, labels

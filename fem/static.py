@@ -6,6 +6,7 @@ Depends on fem/layer, fem/model, fem/modes, fem/plate.
 from dataclasses import dataclass
 
 import numpy as np
+from scipy import sparse
 
 from bracedtop.fem.footprint import Points
 from bracedtop.fem.model import Model, free_matrix, plate_part, whole_motions
@@ -99,9 +100,9 @@ def solve_static(model: Model, force: np.ndarray) -> Static:
         If the residual is too large.
     """
     E = model.expand
-    if model.design.edge.kind in ("free", "springs"):
-        _refuse_loose(model)
     K = free_matrix(model, model.K)
+    if model.design.edge.kind in ("free", "springs"):
+        _refuse_loose(model, K)
     f = E.T @ force
     solve = factorised(K).solve
     x = solve(f)
@@ -144,8 +145,8 @@ def _shapes(static: Static) -> np.ndarray:
     return plate_part(static.vector[None], static.model.space.n_nodes)
 
 
-def _refuse_loose(model: Model) -> None:
-    n_loose = unresisted(free_matrix(model, model.K), model.shrink @ whole_motions(model)).shape[1]
+def _refuse_loose(model: Model, K: sparse.csc_matrix) -> None:
+    n_loose = unresisted(K, model.shrink @ whole_motions(model)).shape[1]
     if n_loose:
         what = "is free" if model.design.edge.kind == "free" else "has springs that resist some motions only"
         message = f"the top's edge {what}; under load its sides have to hold it against moving in every direction"

@@ -74,31 +74,48 @@ each other's end grain, which holds no glue."""
 
 
 def butts(design: Design) -> tuple[Butt, ...]:
-    """Ends of braces that lie on another brace, or not further from it than `BUTT_GAP`.
+    """All `butts_of` the braces of a design, in their order."""
+    return tuple(butt for brace in design.braces for butt in butts_of(brace, design))
+
+
+def butts_of(brace: Brace, design: Design) -> tuple[Butt, ...]:
+    """Ends of a brace that lie on another brace, or not further from it than `BUTT_GAP`.
 
     Where two braces end on one another the first listed one is cut.
     """
-    lines = {brace.name: shapely.LineString(brace.path) for brace in design.braces}
-    found: list[Butt] = []
-    for brace in design.braces:
-        for end in (0, -1):
-            point = shapely.Point(brace.path[end])
-            for other in design.braces:
-                gap = lines[other.name].distance(point) - other.width / 2
-                if other.name == brace.name or gap > BUTT_GAP:
-                    continue
-                # An end that stands out beyond the far flank has crossed the other one.
-                if gap > 0 and lines[brace.name].intersects(lines[other.name]):
-                    continue
-                if _sine(brace, other, point) < np.sin(LEAST_BUTT_ANGLE):
-                    continue
-                # A brace that lies along another one does not end on it.
-                inside = lines[brace.name].intersection(lines[other.name].buffer(other.width / 2, cap_style="flat"))
-                if inside.length > brace.length / 2:
-                    continue
-                if not any(b.brace == other.name and b.against == brace.name for b in found):
-                    found.append(Butt(brace.name, other.name, end))
+    names = [other.name for other in design.braces]
+    lines = np.array([shapely.LineString(other.path) for other in design.braces], dtype=object)
+    halves = np.array([other.width for other in design.braces]) / 2
+    mine = names.index(brace.name)
+    found = []
+    for end in (0, -1):
+        near = shapely.distance(lines, shapely.Point(brace.path[end])) - halves <= BUTT_GAP
+        for k in np.flatnonzero(near):
+            other = design.braces[k]
+            if k == mine or not _ends_on(brace, end, other):
+                continue
+            if k < mine and any(_ends_on(other, far, brace) for far in (0, -1)):
+                continue
+            found.append(Butt(brace.name, other.name, end))
     return tuple(found)
+
+
+def _ends_on(brace: Brace, end: int, other: Brace) -> bool:
+    """Whether an end of a brace meets the flank of another."""
+    point, line, through = (
+        shapely.Point(brace.path[end]),
+        shapely.LineString(brace.path),
+        shapely.LineString(other.path),
+    )
+    gap = through.distance(point) - other.width / 2
+    # An end that stands out beyond the far flank has crossed the other one.
+    if gap > BUTT_GAP or (gap > 0 and line.intersects(through)):
+        return False
+    if _sine(brace, other, point) < np.sin(LEAST_BUTT_ANGLE):
+        return False
+    # A brace that lies along another one does not end on it.
+    inside = line.intersection(through.buffer(other.width / 2, cap_style="flat"))
+    return bool(inside.length <= brace.length / 2)
 
 
 def _sine(first: Brace, second: Brace, point: shapely.Point) -> float:

@@ -4,7 +4,7 @@ import shapely
 import shapely.ops
 
 from bracedtop.geometry.brace import Brace
-from bracedtop.geometry.crossing import brace_footprint, butts
+from bracedtop.geometry.crossing import brace_footprint, butts_of
 from bracedtop.geometry.design import Design
 
 SET_BACK = 0.4
@@ -24,7 +24,7 @@ def grip_ends(brace: Brace, design: Design) -> tuple[float, float]:
     """
     thickness = design.plate.thickness
     rim = shapely.LinearRing(design.outline.points)
-    butted = {butt.end for butt in butts(design) if butt.brace == brace.name}
+    butted = {butt.end for butt in butts_of(brace, design)}
     backs = []
     for end in (0, -1):
         held = end in butted or rim.distance(shapely.Point(brace.path[end])) < thickness
@@ -37,7 +37,6 @@ def gripping_face(brace: Brace, design: Design) -> shapely.Polygon:
     """The glued face between `grip_ends`, less the faces of braces against which it butts."""
     path = shapely.ops.substring(shapely.LineString(brace.path), *grip_ends(brace, design))
     face = path.buffer(brace.width / 2, cap_style="flat", join_style="mitre")
-    for butt in butts(design):
-        if butt.brace == brace.name:
-            face = face.difference(brace_footprint(design.brace(butt.against)))
+    for butt in butts_of(brace, design):
+        face = face.difference(brace_footprint(design.brace(butt.against)))
     return shapely.Polygon(max(shapely.get_parts(face), key=shapely.area))
