@@ -1,6 +1,6 @@
 """What was measured: recordings and bench notes of a case, joined to one list of modes.
 
-Depends on geometry/errors, fem/recording, fem/tap_notes.
+Depends on geometry/errors, fem/recording, fem/tap_notes, fem/tap_shape.
 """
 
 import math
@@ -9,6 +9,7 @@ from pathlib import Path
 
 from bracedtop.fem.recording import T60, Peak, Recording, analyse_recording
 from bracedtop.fem.tap_notes import FILE_NAME, Note, read_notes
+from bracedtop.fem.tap_shape import Shape
 from bracedtop.geometry.errors import FileError
 
 FOLDER_NAME = "taps"
@@ -46,6 +47,10 @@ class Measured:
     source : str
         Files and, for notes, the line.
     warnings : tuple of str
+    std_error_hz : float or None
+        Standard error of `hz`.
+    shape : Shape or None
+        How it moves at the points of `taps.toml`.
     """
 
     number: int
@@ -59,6 +64,8 @@ class Measured:
     nodal_lines: tuple[int | None, int | None] = (None, None)
     source: str = ""
     warnings: tuple[str, ...] = ()
+    std_error_hz: float | None = None
+    shape: Shape | None = None
 
 
 @dataclass(frozen=True, slots=True)
