@@ -46,17 +46,21 @@ class Sound:
     channel: int
 
 
-def read_sound(path: Path) -> Sound:
-    """Read a WAV or FLAC file.
+def read_sound(path: Path, channel: int | None = None) -> Sound:
+    """Read one channel of a WAV or FLAC file.
 
-    Of several channels the loudest that is not clipped is taken: two microphones hear a mode with different
-    phases, and their average may cancel it.
+    Parameters
+    ----------
+    path : Path
+    channel : int, optional
+        Counted from 1. If not given, of several channels the loudest that is not clipped is taken: two microphones
+        hear a mode with different phases, and their average may cancel it.
 
     Raises
     ------
     FileError
         If the file is not a whole WAV or FLAC file, is empty, silent or longer than ten minutes, has samples that
-        are not numbers, or fewer than 4000 samples a second.
+        are not numbers, fewer than 4000 samples a second, or no such channel.
     """
     _check_whole(path)
     try:
@@ -95,9 +99,17 @@ def read_sound(path: Path) -> Sound:
     if largest < SILENT:
         message = f"{path}: is silent (largest sample {largest:.1g} of full scale); check the microphone and its gain"
         raise FileError(message)
+    if channel is not None and not 1 <= channel <= n_channels:
+        message = f"{path}: channel {channel} is asked for; the file has {n_channels}"
+        raise FileError(message)
     # Floating-point files may go beyond full scale; the shapes of decays do not depend on the unit.
     channels = [(len(_clipped(values[:, k])) > 0, -float((values[:, k] ** 2).sum()), k) for k in range(n_channels)]
     k = min((c for c in channels if c[1] < 0.01 * min(d[1] for d in channels)), default=min(channels))[2]
+    if channel is not None:
+        k = channel - 1
+        if np.abs(values[:, k]).max() < SILENT:
+            message = f"{path}: channel {channel} is silent; check its microphone and gain"
+            raise FileError(message)
     samples = values[:, k].copy()
     clipped = _clipped(samples)
     return Sound(samples / max(1.0, np.abs(samples).max()), rate, clipped, n_channels, k + 1)
