@@ -1,7 +1,7 @@
 """Numbers in which a top may differ from its drawing: heights of braces, thickness, woods, rim, added mass.
 
-Depends on fem/footprint, fem/wood, geometry. A vector of values, one for each parameter, is what the reduced model, the calibration
-and the plan have in common.
+Depends on fem/footprint, fem/wood, geometry. A vector of values, one for each parameter, is what the reduced model, the
+calibration and the plan have in common.
 """
 
 from collections.abc import Mapping, Sequence
@@ -37,6 +37,12 @@ HIGHER = (0.1, 0.6e-3)
 
 NOTCH_WOOD = 0.4
 """Part of the wood above a notch that stays; chosen: a joint shaved further is cut through."""
+
+CLOSEST = 4e-3
+"""Stations closer than this are one place for a cut, m; chosen."""
+
+AT_JOINT = 10e-3
+"""A station closer to a crossing than this holds its height, m; chosen: about a brace's width."""
 
 FACTORS: Mapping[str, tuple[float, float]] = {
     "thickness": (0.7, 1.15),
@@ -111,17 +117,20 @@ def parameters_of(design: Design) -> tuple[Parameter, ...]:
 
 
 def _heights(design: Design, brace: Brace) -> list[Parameter]:
-    floors = _notches(design, brace)
+    places = what_if_stations(brace)
+    floors = np.zeros(len(places))
+    for near, floor in _notches(design, brace):
+        distance = np.abs(places - near)
+        # Where no station lies at the joint, the two beside it hold its height.
+        beside = np.argsort(distance)[: 1 if distance.min() < AT_JOINT else 2]
+        floors[beside] = np.maximum(floors[beside], floor)
     found = []
-    for s in what_if_stations(brace):
+    for s, floor in zip(places, floors, strict=True):
         # At a step the lower side counts.
         drawn = float(brace.height(np.array([s, max(s - 1e-9, 0.0)])).min())
         if drawn < LEAST_HEIGHT:
             continue
-        low = LOWEST * drawn
-        for near, floor in floors:
-            if abs(s - near) <= STATION_GAP:
-                low = max(low, min(floor, drawn))
+        low = max(LOWEST * drawn, min(float(floor), drawn))
         found.append(Parameter("height", brace.name, float(s), drawn, low, drawn + max(HIGHER[0] * drawn, HIGHER[1])))
     return found
 
@@ -129,7 +138,10 @@ def _heights(design: Design, brace: Brace) -> list[Parameter]:
 def what_if_stations(brace: Brace) -> np.ndarray:
     """Distances along a brace at which its height may change: its stations, its ends, and places between, m."""
     drawn = np.unique(np.concatenate([[0.0], brace.stations[:, 0], [brace.length]]))
-    kept = [drawn[0], *(b for a, b in pairwise(drawn) if b - a > 1e-6)]
+    kept = [float(drawn[0])]
+    for s in drawn[1:]:
+        if s - kept[-1] > CLOSEST:
+            kept.append(float(s))
     places = [kept[0]]
     for a, b in pairwise(kept):
         places += list(np.linspace(a, b, int(np.ceil((b - a) / STATION_GAP - 1e-9)) + 1)[1:])
