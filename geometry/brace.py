@@ -93,6 +93,10 @@ class Brace:
         """
         return self._height(distance, "right")
 
+    def height_before(self, distance: Array) -> Array:
+        """As `height`, but at a step the height on the near side."""
+        return self._height(distance, "left")
+
     def _height(self, distance: Array, side: Literal["left", "right"]) -> Array:
         """Height just before ("left") or just behind ("right") distances along the path."""
         s, h = self.stations.T
