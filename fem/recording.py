@@ -105,7 +105,9 @@ class Recording:
     level: NDArray[np.float64]
 
 
-def analyse_recording(path: Path, *, lowest: float = 50.0, highest: float = 2000.0) -> Recording:
+def analyse_recording(
+    path: Path, *, lowest: float = 50.0, highest: float = 2000.0, channel: int | None = None
+) -> Recording:
     """Frequencies and decays of the modes in a WAV or FLAC file of one or more taps.
 
     Each tap's free decay is cut out; all decays together are fitted by decaying sinusoids that share their
@@ -117,6 +119,8 @@ def analyse_recording(path: Path, *, lowest: float = 50.0, highest: float = 2000
     path : Path
     lowest, highest : float, Hz
         Range of interest.
+    channel : int, optional
+        Counted from 1; the loudest if not given.
 
     Raises
     ------
@@ -125,11 +129,11 @@ def analyse_recording(path: Path, *, lowest: float = 50.0, highest: float = 2000
         that decays in the range of interest.
     """
     path = Path(path)
-    sound = read_sound(path)
+    sound = read_sound(path, channel)
     highest = min(highest, 0.45 * sound.rate)
     band = (0.6 * lowest, min(1.2 * highest, 0.49 * sound.rate))
     warnings: list[str] = []
-    if sound.n_channels > 1:
+    if sound.n_channels > 1 and channel is None:
         warnings.append(f"{sound.n_channels} channels; only channel {sound.channel} was used")
     if len(sound.clipped):
         warnings.append(
