@@ -1,34 +1,41 @@
 """Which measured mode is which predicted one.
 
-Depends on fem/taps.
+Depends on fem/taps, fem/shape_match.
 
 The cost of calling predicted mode i and measured mode j the same is
 
-    ((cents_ij - offset) / CENTS)^2 + LINE * wrong node lines + POINT * (motion at seen nodes) + STILL * (no motion
-    where it was tapped)
+    ((cents_ij - offset) / sd_i)^2 + LINE * wrong node lines + POINT * (motion at seen nodes) + STILL * (no motion
+    where it was tapped) + what the measured shape says (fem/shape_match)
 
 and that of leaving one unpaired REJECTION / 2, so no pair costs more than REJECTION. The assignment with the least sum
-is taken. As a square is strictly convex, pairs never cross in frequency unless node observations say so. `offset` is a
-common interval between all measured and predicted frequencies, as a wood stiffer or lighter than assumed makes it:
-within 20 %, the one that makes the sum least, then the median over the pairs.
+is taken. As a square is strictly convex, pairs never cross in frequency unless something seen or a shape says so.
+`offset` is a common interval between all measured and predicted frequencies, as a wood stiffer or lighter than assumed
+makes it: within 20 %, the one that makes the sum least, then the median over the pairs. `sd_i` is CENTS, or what a
+calibrated model states; where it is small, a pair that agrees says more, so leaving the mode alone costs more.
 """
 
 import math
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
 import numpy as np
 from numpy.typing import NDArray
 from scipy.optimize import linear_sum_assignment
 
+from bracedtop.fem.shape_match import shape_fit
 from bracedtop.fem.taps import Measured
+from bracedtop.geometry.errors import AccuracyError
 from bracedtop.geometry.units import cents
 
 Real = NDArray[np.float64]
-Amplitude = Callable[[Real], Real]
+Motion = Callable[[Real], Real]
+"""Gives for points (k, 2) in m of the top something of every mode, (n, k)."""
 
 CENTS = 150.0
 """Disagreement that costs 1, in cents (9 %); chosen: a model's modes scatter by 3 to 9 % about the common offset."""
+
+LEAST_CENTS = 10.0
+"""Least disagreement that costs 1, however sure the model is; chosen: a top held again returns within about this."""
 
 REJECTION = 4.0
 """Cost from which two modes are not taken for the same; chosen: twice CENTS (19 %) where no nodes were seen."""
@@ -52,6 +59,9 @@ PRIOR_CENTS = 150.0
 CLOSE_CALL = 1.0
 """Pairs are ambiguous if exchanging them costs less; chosen: the cost of 150 cents."""
 
+_TURNS = 20
+"""Most repetitions of pairing and re-estimating what is common; chosen: two or three are needed."""
+
 
 @dataclass(frozen=True, slots=True)
 class Pair:
@@ -72,6 +82,8 @@ class Pair:
         After the common offset is taken out; 0 agrees in everything.
     ambiguous_with : tuple of int
         Other predicted modes that would do nearly as well.
+    mac : float or None
+        Of the two shapes, weighed by the measured one's errors; None where no shape was measured.
     """
 
     mode: int
@@ -82,6 +94,7 @@ class Pair:
     difference_cents: float
     cost: float
     ambiguous_with: tuple[int, ...]
+    mac: float | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -96,19 +109,28 @@ class Pairing:
         Identifiers of modes and numbers of measured modes.
     ratio : float
         Common ratio of measured to predicted frequencies that was allowed for; 1 for none.
+    mac : (n, n_measured) array or None
+        Of every predicted with every measured shape; NaN in the columns of modes without a shape, None if no shape
+        was measured.
     """
 
     pairs: tuple[Pair, ...]
     unpaired_predicted: tuple[int, ...]
     unpaired_measured: tuple[int, ...]
     ratio: float
+    mac: Real | None = field(default=None, compare=False)
 
 
 def pair(
     predicted_hz: Real,
     predicted_lines: Sequence[tuple[int, int]],
     measured: Sequence[Measured],
-    amplitude: Amplitude | None = None,
+    amplitude: Motion | None = None,
+    *,
+    deflection: Motion | None = None,
+    expected_ratio: float = 1.0,
+    ratio_cents: float = PRIOR_CENTS,
+    scatter_cents: float | Real = CENTS,
 ) -> Pairing:
     """Optimal pairing of predicted with measured modes.
 
@@ -121,6 +143,19 @@ def pair(
     measured : sequence of Measured
     amplitude : function, optional
         Gives for points (k, 2) in m each mode's |w| relative to its largest, (n, k).
+    deflection : function, optional
+        The same with signs. With it measured shapes count, and `amplitude` need not be given.
+    expected_ratio : float
+        Common ratio of measured to predicted frequencies that is expected beforehand.
+    ratio_cents : float, cents
+        Its standard deviation.
+    scatter_cents : float, (n,) array, cents, or (n, n) array, cents^2
+        Standard deviation of the modes about the common ratio, or their covariance, as a calibrated model has it.
+
+    Raises
+    ------
+    AccuracyError
+        If the scatter does not fit the number of modes, or it, the ratio or its deviation is not positive.
 
     References
     ----------
@@ -129,11 +164,20 @@ def pair(
     """
     predicted = np.asarray(predicted_hz, dtype=float)
     heard = np.array([mode.hz for mode in measured], dtype=float)
+    expected = _expected(expected_ratio, ratio_cents)
+    sd, covariance = _scatter(scatter_cents, len(predicted))
+    if amplitude is None and deflection is not None:
+        amplitude = _magnitude(deflection)
     interval = 1200.0 * (np.log2(heard)[None, :] - np.log2(predicted)[:, None])
-    nodes = _node_cost(len(predicted), predicted_lines, measured, amplitude)
-    offset = _offset(interval, nodes)
-    cost = ((interval - offset) / CENTS) ** 2 + nodes
-    total, assigned = _assign(cost)
+    seen = _node_cost(len(predicted), predicted_lines, measured, amplitude)
+    by_shape, mac = _shape_cost(len(predicted), measured, deflection)
+    seen += by_shape
+    offset = _offset(interval, seen, sd, expected, ratio_cents)
+    cost = ((interval - offset) / sd[:, None]) ** 2 + seen
+    alone = _alone(sd)
+    if covariance is not None:
+        cost, alone, offset = _together(interval, seen, covariance + ratio_cents**2, expected, _assign(cost, alone)[1])
+    total, assigned = _assign(cost, alone)
     pairs = []
     for i, j in assigned:
         pairs.append(
@@ -145,7 +189,8 @@ def pair(
                 difference_hz=float(heard[j] - predicted[i]),
                 difference_cents=cents(float(heard[j]), float(predicted[i])),
                 cost=float(cost[i, j]),
-                ambiguous_with=_others(cost, total, i, j),
+                ambiguous_with=_others(cost, alone, total, i, j),
+                mac=None if mac is None or math.isnan(mac[i, j]) else float(mac[i, j]),
             )
         )
     taken_i, taken_j = {i for i, _ in assigned}, {j for _, j in assigned}
@@ -154,11 +199,64 @@ def pair(
         tuple(i + 1 for i in range(len(predicted)) if i not in taken_i),
         tuple(mode.number for j, mode in enumerate(measured) if j not in taken_j),
         float(2.0 ** (offset / 1200.0)),
+        mac,
     )
 
 
+def relative(deflection: Motion, points: Real) -> Motion:
+    """The deflections over the largest |w| that each mode has at `points`, (g, 2) in m, a fine grid of the top."""
+    peak = np.abs(deflection(points)).max(axis=1)
+    peak = np.where(peak > 0, peak, 1.0)
+
+    def scaled(at: Real) -> Real:
+        return np.asarray(deflection(at) / peak[:, None], dtype=float)
+
+    return scaled
+
+
+def _magnitude(deflection: Motion) -> Motion:
+    def amplitude(points: Real) -> Real:
+        return np.abs(deflection(points))
+
+    return amplitude
+
+
+def _expected(ratio: float, ratio_cents: float) -> float:
+    """Interval that is expected beforehand, cents."""
+    if not (0 < ratio < math.inf and 0 < ratio_cents < math.inf):
+        message = f"expected ratio {ratio:g} with {ratio_cents:g} cents; both must be positive"
+        raise AccuracyError(message)
+    return 1200.0 * math.log2(ratio)
+
+
+def _scatter(scatter_cents: float | Real, n: int) -> tuple[Real, Real | None]:
+    """Standard deviation of each mode, cents, and their covariance, cents^2, if they have one."""
+    scatter = np.asarray(scatter_cents, dtype=float)
+    if scatter.ndim > 2 or any(size != n for size in scatter.shape):
+        message = f"scatter of size {scatter.shape} for {n} modes; must be one number, ({n},) or ({n}, {n})"
+        raise AccuracyError(message)
+    if scatter.ndim < 2:
+        sd, covariance = np.broadcast_to(scatter, n), None
+    else:
+        sd = np.sqrt(np.maximum(np.diag(scatter), 0.0))
+        covariance = scatter + LEAST_CENTS**2 * np.eye(n)
+    if not (np.isfinite(scatter).all() and (sd > 0).all()):
+        message = "the modes' scatter is not positive; it must be, in cents"
+        raise AccuracyError(message)
+    return np.maximum(sd, LEAST_CENTS), covariance
+
+
+def _alone(sd: Real) -> Real:
+    """Cost of leaving each predicted mode alone, (n,).
+
+    The density of a normal distribution rises as its width falls; 2 log of it makes an interval that fits a narrow
+    one worth more.
+    """
+    return np.asarray(REJECTION / 2 + 2.0 * np.log(np.maximum(CENTS / sd, 1.0)))
+
+
 def _node_cost(
-    n: int, lines: Sequence[tuple[int, int]], measured: Sequence[Measured], amplitude: Amplitude | None
+    n: int, lines: Sequence[tuple[int, int]], measured: Sequence[Measured], amplitude: Motion | None
 ) -> Real:
     """Cost of contradicting what was seen, (n, n_measured)."""
     cost = np.zeros((n, len(measured)))
@@ -179,50 +277,111 @@ def _node_cost(
     return cost
 
 
-def _assign(cost: Real) -> tuple[float, list[tuple[int, int]]]:
+def _shape_cost(n: int, measured: Sequence[Measured], deflection: Motion | None) -> tuple[Real, Real | None]:
+    """Cost of contradicting the measured shapes, (n, n_measured), and the MAC of all with all."""
+    cost = np.zeros((n, len(measured)))
+    if deflection is None or all(mode.shape is None for mode in measured):
+        return cost, None
+    mac = np.full((n, len(measured)), np.nan)
+    for j, mode in enumerate(measured):
+        if mode.shape is not None and n:
+            cost[:, j], mac[:, j] = shape_fit(mode.shape, deflection(mode.shape.points))
+    mac.flags.writeable = False
+    return cost, mac
+
+
+def _assign(cost: Real, alone: Real) -> tuple[float, list[tuple[int, int]]]:
     """Least total cost and the pairs (row, column) that reach it, rows ascending."""
     n, m = cost.shape
     # Each row has a column of its own in which it stays alone, and each column such a row.
-    alone = np.full((n + m, n + m), 1e9)
-    alone[:n, :m] = np.minimum(cost, 1e6)
-    alone[np.arange(n), m + np.arange(n)] = REJECTION / 2
-    alone[n + np.arange(m), np.arange(m)] = REJECTION / 2
-    alone[n:, m:] = 0.0
-    rows, columns = linear_sum_assignment(alone)
-    total = float(alone[rows, columns].sum())
+    every = np.full((n + m, n + m), 1e9)
+    every[:n, :m] = np.minimum(cost, 1e6)
+    every[np.arange(n), m + np.arange(n)] = alone
+    every[n + np.arange(m), np.arange(m)] = REJECTION / 2
+    every[n:, m:] = 0.0
+    rows, columns = linear_sum_assignment(every)
+    total = float(every[rows, columns].sum())
     return total, [(int(i), int(j)) for i, j in zip(rows, columns, strict=True) if i < n and j < m]
 
 
-def _offset(interval: Real, nodes: Real) -> float:
+def _offset(interval: Real, seen: Real, sd: Real, expected: float, ratio_cents: float) -> float:
     """Common interval between measured and predicted frequencies, cents."""
     if not interval.size:
-        return 0.0
+        return expected
+    alone = _alone(sd)
+    reach = min(LARGEST_OFFSET, 4.0 * ratio_cents)
     # Every half per cent: a wrong start would pair each mode with its neighbour and stay there.
-    trials = np.arange(-LARGEST_OFFSET, LARGEST_OFFSET + 1, 8.0)
-    totals = [_assign(((interval - trial) / CENTS) ** 2 + nodes)[0] + (trial / PRIOR_CENTS) ** 2 for trial in trials]
+    trials = expected + np.arange(-reach, reach + 1, 8.0)
+    totals = [
+        _assign(((interval - trial) / sd[:, None]) ** 2 + seen, alone)[0] + ((trial - expected) / ratio_cents) ** 2
+        for trial in trials
+    ]
     offset = float(trials[int(np.argmin(totals))])
-    for _ in range(20):
-        pairs = _assign(((interval - offset) / CENTS) ** 2 + nodes)[1]
+    for _ in range(_TURNS):
+        pairs = _assign(((interval - offset) / sd[:, None]) ** 2 + seen, alone)[1]
         if not pairs:
-            return 0.0
+            return expected
         # One or two pairs cannot tell a common offset from their own; the expected one holds them back.
-        shrink = len(pairs) / (len(pairs) + (CENTS / PRIOR_CENTS) ** 2)
-        median = shrink * float(np.median([interval[i, j] for i, j in pairs]))
-        changed = float(np.clip(median, -LARGEST_OFFSET, LARGEST_OFFSET))
+        weight = np.array([sd[i] ** -2.0 for i, _ in pairs])
+        shrink = weight.sum() / (weight.sum() + ratio_cents**-2.0)
+        median = shrink * _median(np.array([interval[i, j] for i, j in pairs]) - expected, weight)
+        changed = expected + float(np.clip(median, -reach, reach))
         if abs(changed - offset) < 0.01:
             break
         offset = changed
     return offset
 
 
-def _others(cost: Real, total: float, i: int, j: int) -> tuple[int, ...]:
+def _median(values: Real, weights: Real) -> float:
+    order = np.argsort(values)
+    w = weights[order]
+    return float(np.interp(0.5, (np.cumsum(w) - w / 2) / w.sum(), values[order]))
+
+
+def _together(
+    interval: Real, seen: Real, covariance: Real, expected: float, pairs: list[tuple[int, int]]
+) -> tuple[Real, Real, float]:
+    """Costs where modes err together: each mode is expected where the pairs of all others put it.
+
+    Parameters
+    ----------
+    covariance : (n, n) array, cents^2
+        With the common ratio's own.
+    pairs : list of (row, column)
+        To begin with.
+
+    Returns
+    -------
+    cost : (n, n_measured) array
+    alone : (n,) array
+    offset : float, cents
+        Mean over the pairs of where the modes are expected.
+    """
+    n = len(interval)
+    for _ in range(_TURNS):
+        shift, sd = np.empty(n), np.empty(n)
+        for i in range(n):
+            others = [(k, j) for k, j in pairs if k != i]
+            rows = [k for k, _ in others]
+            off = np.array([interval[k, j] for k, j in others]) - expected
+            gain = np.linalg.solve(covariance[np.ix_(rows, rows)], covariance[rows, i])
+            shift[i] = expected + gain @ off
+            sd[i] = math.sqrt(max(covariance[i, i] - gain @ covariance[rows, i], LEAST_CENTS**2))
+        cost, alone = ((interval - shift[:, None]) / sd[:, None]) ** 2 + seen, _alone(sd)
+        before, pairs = pairs, _assign(cost, alone)[1]
+        if pairs == before:
+            break
+    return cost, alone, float(np.mean([shift[i] for i, _ in pairs])) if pairs else expected
+
+
+def _others(cost: Real, alone: Real, total: float, i: int, j: int) -> tuple[int, ...]:
     """Predicted modes other than i that could be paired with j at little more in all."""
     found = []
     for k in range(cost.shape[0]):
-        if k == i or cost[k, j] > cost[i, j] + REJECTION:
+        if k == i or cost[k, j] - alone[k] > cost[i, j] - alone[i] + REJECTION:
             continue
         # The rest is paired anew around the forced pair.
         rest = np.delete(np.delete(cost, k, axis=0), j, axis=1)
-        if cost[k, j] + _assign(rest)[0] < total + CLOSE_CALL:
+        if cost[k, j] + _assign(rest, np.delete(alone, k))[0] < total + CLOSE_CALL:
             found.append(k + 1)
     return tuple(found)
