@@ -138,21 +138,20 @@ def cut_brace(brace: Brace, cuts: Sequence[Cut]) -> Brace:
         return brace
     ends = [end for cut in own for end in (cut.start, cut.stop)]
     grid = np.unique(np.concatenate([brace.stations[:, 0], ends]))
-    rows: list[tuple[float, float]] = []
     # Two heights at each place, so that steps of the brace and of the cuts stay steps.
-    for heights, depths in zip(_both_sides(brace, grid), _depths(own, grid), strict=True):
-        worst = int((heights - depths).argmin())
-        if heights[worst] - depths[worst] < -_ROUNDING:
-            message = (
-                f'brace "{brace.name}": {1e3 * depths[worst]:.2f} mm to take at {1e3 * grid[worst]:.1f} mm, where it '
-                f"is {1e3 * heights[worst]:.2f} mm high; must be between 0 and that height"
-            )
-            raise DesignError(message)
-        rows += zip(grid.tolist(), np.maximum(heights - depths, 0.0).tolist(), strict=True)
-    n = len(grid)
-    pairs = [row for k in range(n) for row in (rows[k], rows[n + k])]
+    heights = np.stack([brace.height_before(grid), brace.height(grid)], axis=1)
+    depths = _depths(own, grid)
+    side = np.unravel_index((heights - depths).argmin(), heights.shape)
+    if heights[side] - depths[side] < -_ROUNDING:
+        message = (
+            f'brace "{brace.name}": {1e3 * depths[side]:.2f} mm to take at {1e3 * grid[side[0]]:.1f} mm, where it '
+            f"is {1e3 * heights[side]:.2f} mm high; must be between 0 and that height"
+        )
+        raise DesignError(message)
+    left = np.maximum(heights - depths, 0.0)
+    rows = list(zip(np.repeat(grid, 2).tolist(), left.ravel().tolist(), strict=True))
     # Of what lies off the brace at its ends there is no height.
-    inner = pairs[int(grid[0] <= 0) : len(pairs) - int(grid[-1] >= brace.length)]
+    inner = rows[int(grid[0] <= 0) : len(rows) - int(grid[-1] >= brace.length)]
     return replace(brace, stations=frozen(_without_repeats(inner)))
 
 
@@ -234,19 +233,15 @@ def _joined(cuts: Sequence[Cut]) -> list[Cut]:
     return [replace(cut, start=a, stop=b) for cut, (a, b) in zip(cuts, ends, strict=True) if a < b]
 
 
-def _both_sides(brace: Brace, grid: Array) -> tuple[Array, Array]:
-    return brace.height_before(grid), brace.height(grid)
-
-
-def _depths(cuts: Sequence[Cut], grid: Array) -> tuple[Array, Array]:
-    """Depths just before and just behind places on a brace, (n,) each in m."""
-    before, behind = np.zeros(len(grid)), np.zeros(len(grid))
+def _depths(cuts: Sequence[Cut], grid: Array) -> Array:
+    """Depths just before and just behind places (n,) on a brace, (n, 2) in m."""
+    out = np.zeros((len(grid), 2))
     # In one order, so that the sums do not depend on the cuts' own.
     for cut in sorted(cuts, key=lambda c: (c.start, c.stop, c.depth_start, c.depth_stop)):
         depth = cut.depth(grid)
-        before += np.where(grid > cut.start, depth, 0.0)
-        behind += np.where(grid < cut.stop, depth, 0.0)
-    return before, behind
+        out[:, 0] += np.where(grid > cut.start, depth, 0.0)
+        out[:, 1] += np.where(grid < cut.stop, depth, 0.0)
+    return out
 
 
 def _without_repeats(rows: Sequence[tuple[float, float]]) -> list[tuple[float, float]]:
