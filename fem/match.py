@@ -1,6 +1,6 @@
 """Which measured mode is which predicted one.
 
-Depends on fem/taps, fem/shape_match.
+Depends on fem/assignment, fem/shape_match, fem/taps.
 
 The cost of calling predicted mode i and measured mode j the same is
 
@@ -20,8 +20,17 @@ from dataclasses import dataclass, field
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.optimize import linear_sum_assignment
 
+from bracedtop.fem.assignment import (
+    CENTS,
+    LEAST_CENTS,
+    PRIOR_CENTS,
+    REJECTION,
+    assign,
+    common_offset,
+    cost_alone,
+    together,
+)
 from bracedtop.fem.shape_match import shape_fit
 from bracedtop.fem.taps import Measured
 from bracedtop.geometry.errors import AccuracyError
@@ -30,15 +39,6 @@ from bracedtop.geometry.units import cents
 Real = NDArray[np.float64]
 Motion = Callable[[Real], Real]
 """Gives for points (k, 2) in m of the top something of every mode, (n, k)."""
-
-CENTS = 150.0
-"""Disagreement that costs 1, in cents (9 %); chosen: a model's modes scatter by 3 to 9 % about the common offset."""
-
-LEAST_CENTS = 10.0
-"""Least disagreement that costs 1, however sure the model is; chosen: a top held again returns within about this."""
-
-REJECTION = 4.0
-"""Cost from which two modes are not taken for the same; chosen: twice CENTS (19 %) where no nodes were seen."""
 
 LINE = 2.0
 """For each node line too many or too few, at most two a direction; chosen: outweighs 200 cents."""
@@ -52,15 +52,8 @@ STILL = 2.0
 TAP_MOTION = 0.05
 """Motion at the tap point below which the tap can hardly have excited the mode; chosen."""
 
-LARGEST_OFFSET = 1200.0 * math.log2(1.2)
-PRIOR_CENTS = 150.0
-"""Standard deviation of the offset that is expected beforehand; chosen: E of a species scatters by about 20 %."""
-
 CLOSE_CALL = 1.0
 """Pairs are ambiguous if exchanging them costs less; chosen: the cost of 150 cents."""
-
-_TURNS = 20
-"""Most repetitions of pairing and re-estimating what is common; chosen: two or three are needed."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -172,12 +165,12 @@ def pair(
     seen = _node_cost(len(predicted), predicted_lines, measured, amplitude)
     by_shape, mac = _shape_cost(len(predicted), measured, deflection)
     seen += by_shape
-    offset = _offset(interval, seen, sd, expected, ratio_cents)
+    offset = common_offset(interval, seen, sd, expected, ratio_cents)
     cost = ((interval - offset) / sd[:, None]) ** 2 + seen
-    alone = _alone(sd)
+    alone = cost_alone(sd)
     if covariance is not None:
-        cost, alone, offset = _together(interval, seen, covariance + ratio_cents**2, expected, _assign(cost, alone)[1])
-    total, assigned = _assign(cost, alone)
+        cost, alone, offset = together(interval, seen, covariance + ratio_cents**2, expected, assign(cost, alone)[1])
+    total, assigned = assign(cost, alone)
     pairs = []
     for i, j in assigned:
         pairs.append(
@@ -246,15 +239,6 @@ def _scatter(scatter_cents: float | Real, n: int) -> tuple[Real, Real | None]:
     return np.maximum(sd, LEAST_CENTS), covariance
 
 
-def _alone(sd: Real) -> Real:
-    """Cost of leaving each predicted mode alone, (n,).
-
-    The density of a normal distribution rises as its width falls; 2 log of it makes an interval that fits a narrow
-    one worth more.
-    """
-    return np.asarray(REJECTION / 2 + 2.0 * np.log(np.maximum(CENTS / sd, 1.0)))
-
-
 def _node_cost(
     n: int, lines: Sequence[tuple[int, int]], measured: Sequence[Measured], amplitude: Motion | None
 ) -> Real:
@@ -290,90 +274,6 @@ def _shape_cost(n: int, measured: Sequence[Measured], deflection: Motion | None)
     return cost, mac
 
 
-def _assign(cost: Real, alone: Real) -> tuple[float, list[tuple[int, int]]]:
-    """Least total cost and the pairs (row, column) that reach it, rows ascending."""
-    n, m = cost.shape
-    # Each row has a column of its own in which it stays alone, and each column such a row.
-    every = np.full((n + m, n + m), 1e9)
-    every[:n, :m] = np.minimum(cost, 1e6)
-    every[np.arange(n), m + np.arange(n)] = alone
-    every[n + np.arange(m), np.arange(m)] = REJECTION / 2
-    every[n:, m:] = 0.0
-    rows, columns = linear_sum_assignment(every)
-    total = float(every[rows, columns].sum())
-    return total, [(int(i), int(j)) for i, j in zip(rows, columns, strict=True) if i < n and j < m]
-
-
-def _offset(interval: Real, seen: Real, sd: Real, expected: float, ratio_cents: float) -> float:
-    """Common interval between measured and predicted frequencies, cents."""
-    if not interval.size:
-        return expected
-    alone = _alone(sd)
-    reach = min(LARGEST_OFFSET, 4.0 * ratio_cents)
-    # Every half per cent: a wrong start would pair each mode with its neighbour and stay there.
-    trials = expected + np.arange(-reach, reach + 1, 8.0)
-    totals = [
-        _assign(((interval - trial) / sd[:, None]) ** 2 + seen, alone)[0] + ((trial - expected) / ratio_cents) ** 2
-        for trial in trials
-    ]
-    offset = float(trials[int(np.argmin(totals))])
-    for _ in range(_TURNS):
-        pairs = _assign(((interval - offset) / sd[:, None]) ** 2 + seen, alone)[1]
-        if not pairs:
-            return expected
-        # One or two pairs cannot tell a common offset from their own; the expected one holds them back.
-        weight = np.array([sd[i] ** -2.0 for i, _ in pairs])
-        shrink = weight.sum() / (weight.sum() + ratio_cents**-2.0)
-        median = shrink * _median(np.array([interval[i, j] for i, j in pairs]) - expected, weight)
-        changed = expected + float(np.clip(median, -reach, reach))
-        if abs(changed - offset) < 0.01:
-            break
-        offset = changed
-    return offset
-
-
-def _median(values: Real, weights: Real) -> float:
-    order = np.argsort(values)
-    w = weights[order]
-    return float(np.interp(0.5, (np.cumsum(w) - w / 2) / w.sum(), values[order]))
-
-
-def _together(
-    interval: Real, seen: Real, covariance: Real, expected: float, pairs: list[tuple[int, int]]
-) -> tuple[Real, Real, float]:
-    """Costs where modes err together: each mode is expected where the pairs of all others put it.
-
-    Parameters
-    ----------
-    covariance : (n, n) array, cents^2
-        With the common ratio's own.
-    pairs : list of (row, column)
-        To begin with.
-
-    Returns
-    -------
-    cost : (n, n_measured) array
-    alone : (n,) array
-    offset : float, cents
-        Mean over the pairs of where the modes are expected.
-    """
-    n = len(interval)
-    for _ in range(_TURNS):
-        shift, sd = np.empty(n), np.empty(n)
-        for i in range(n):
-            others = [(k, j) for k, j in pairs if k != i]
-            rows = [k for k, _ in others]
-            off = np.array([interval[k, j] for k, j in others]) - expected
-            gain = np.linalg.solve(covariance[np.ix_(rows, rows)], covariance[rows, i])
-            shift[i] = expected + gain @ off
-            sd[i] = math.sqrt(max(covariance[i, i] - gain @ covariance[rows, i], LEAST_CENTS**2))
-        cost, alone = ((interval - shift[:, None]) / sd[:, None]) ** 2 + seen, _alone(sd)
-        before, pairs = pairs, _assign(cost, alone)[1]
-        if pairs == before:
-            break
-    return cost, alone, float(np.mean([shift[i] for i, _ in pairs])) if pairs else expected
-
-
 def _others(cost: Real, alone: Real, total: float, i: int, j: int) -> tuple[int, ...]:
     """Predicted modes other than i that could be paired with j at little more in all."""
     found = []
@@ -382,6 +282,6 @@ def _others(cost: Real, alone: Real, total: float, i: int, j: int) -> tuple[int,
             continue
         # The rest is paired anew around the forced pair.
         rest = np.delete(np.delete(cost, k, axis=0), j, axis=1)
-        if cost[k, j] + _assign(rest, np.delete(alone, k))[0] < total + CLOSE_CALL:
+        if cost[k, j] + assign(rest, np.delete(alone, k))[0] < total + CLOSE_CALL:
             found.append(k + 1)
     return tuple(found)

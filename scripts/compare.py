@@ -14,6 +14,7 @@ from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:
     from bracedtop.fem.sensitivity import ShavingRow
+    from bracedtop.fem.taps import Measured
     from bracedtop.scripts.comparison import Comparison
 
 CAUTION = (
@@ -85,6 +86,8 @@ def compare_json(found: "Comparison") -> dict[str, Any]:
                 "q": measured[p.number].q,
                 "already_right": p.mode in found.right,
                 "ambiguous_with": list(p.ambiguous_with),
+                "mac": p.mac,
+                "shape_points": _n_points(measured[p.number]),
             }
             for p in found.pairing.pairs
         ],
@@ -107,9 +110,39 @@ def compare_json(found: "Comparison") -> dict[str, Any]:
         ],
         "targets": [{"mode": t.mode, "hz": t.hz} for t in found.case.targets],
         "common_ratio": found.pairing.ratio,
+        "mac": mac_json(found),
+        "ambiguities": [
+            {
+                "modes": list(a.modes),
+                "measured": list(a.measured),
+                "apart_hz": a.apart_hz,
+                "tap_mm": None if a.tap is None else [1e3 * value for value in a.tap],
+                "amplitudes_there": list(a.amplitudes),
+                "words": a.words,
+            }
+            for a in found.ambiguous
+        ],
         "caution": CAUTION,
         "warnings": list(found.warnings),
     }
+
+
+def mac_json(found: "Comparison") -> dict[str, Any] | None:
+    """MAC of every predicted mode (a row) with every measured one that has a shape (a column)."""
+    mac = found.pairing.mac
+    if mac is None:
+        return None
+    columns = [j for j, m in enumerate(found.taps.measured) if m.shape is not None]
+    return {
+        "modes": [s.mode for s in found.summaries],
+        "measured": [found.taps.measured[j].number for j in columns],
+        "points": [_n_points(found.taps.measured[j]) for j in columns],
+        "values": [[float(value) for value in row] for row in mac[:, columns]],
+    }
+
+
+def _n_points(measured: "Measured") -> int:
+    return 0 if measured.shape is None else len(measured.shape.points)
 
 
 def write_tables(folder: Path, found: "Comparison") -> None:
@@ -143,7 +176,7 @@ def print_comparison(found: "Comparison") -> None:
     measured = {m.number: m for m in found.taps.measured}
     targets = {t.mode: t.hz for t in found.case.targets}
     print(f"{found.case.name}: predicted and tapped modes")
-    rows = []
+    rows, told = [], found.pairing.mac is not None
     for p in found.pairing.pairs:
         tap = measured[p.number]
         wanted = targets.get(p.mode)
@@ -156,13 +189,14 @@ def print_comparison(found: "Comparison") -> None:
                 note(p.measured_hz)[0],
                 signed(p.difference_hz),
                 signed(p.difference_cents, 0),
+                *([f"{p.mac:.2f}" if p.mac is not None else "-"] if told else []),
                 "-" if tap.decay_time is None else f"{tap.decay_time:.2f}",
                 "-" if wanted is None else f"{wanted:.1f} ({signed(cents(p.measured_hz, wanted), 0)})",
                 "yes" if p.mode in found.right else "",
             ]
         )
-    head = ["mode", "looks like", "predicted Hz", "tapped Hz", "note", "Hz off", "cents off", "decay s"]
-    print_table([*head, "wanted Hz (cents off)", "right"], rows, left=2)
+    head = ["mode", "looks like", "predicted Hz", "tapped Hz", "note", "Hz off", "cents off"]
+    print_table([*head, *(["MAC"] if told else []), "decay s", "wanted Hz (cents off)", "right"], rows, left=2)
     for k in found.pairing.unpaired_predicted:
         print(f"not tapped: mode {k}, {found.summaries[k - 1].name}, predicted at {found.summaries[k - 1].hz:.1f} Hz")
     highest = found.summaries[-1].hz
@@ -170,6 +204,8 @@ def print_comparison(found: "Comparison") -> None:
         where = f"above the {len(found.summaries)} modes solved" if measured[k].hz > highest else ""
         words = ", ".join(filter(None, (f"{measured[k].hz:.1f} Hz", measured[k].label, where)))
         print(f"tapped, but no predicted mode fits: {words}")
+    for close in found.ambiguous:
+        print(f"close call: {close.words}")
     print()
     print("Hertz per millimetre removed (! moves a mode that is right already)")
     modes = [p.mode for p in found.pairing.pairs]

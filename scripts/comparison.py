@@ -8,6 +8,7 @@ from pathlib import Path
 
 import numpy as np
 
+from bracedtop.fem.ambiguity import Ambiguity, ambiguities, tap_places
 from bracedtop.fem.case import Case, read_case
 from bracedtop.fem.describe import ModeSummary, summarise
 from bracedtop.fem.match import Pairing, pair
@@ -43,6 +44,8 @@ class Comparison:
     right : frozenset of int
         Paired modes that stand where they should: at their target, or at the prediction where there is none.
     warnings : tuple of str
+    ambiguous : tuple of Ambiguity
+        Close calls of the pairing.
     """
 
     case: Case
@@ -54,6 +57,7 @@ class Comparison:
     shaving: tuple[ShavingRow, ...]
     right: frozenset[int]
     warnings: tuple[str, ...]
+    ambiguous: tuple[Ambiguity, ...] = ()
 
 
 def compared(folder: Path, n_modes: int, progress: Progress) -> Comparison:
@@ -73,15 +77,17 @@ def compared(folder: Path, n_modes: int, progress: Progress) -> Comparison:
         summaries = summarise(model, modes)
     peak = np.abs(modes.shapes[:, :, 2]).max(axis=1)
 
-    def amplitude(points: np.ndarray) -> np.ndarray:
-        return np.asarray(np.abs(deflections(model, modes, points)) / peak[:, None])
+    def deflection(points: np.ndarray) -> np.ndarray:
+        return np.asarray(deflections(model, modes, points) / peak[:, None])
 
     with progress.stage("pairing and shaving table"):
-        pairing = pair(modes.frequencies, [s.nodal_lines for s in summaries], taps.measured, amplitude)
+        pairing = pair(modes.frequencies, [s.nodal_lines for s in summaries], taps.measured, deflection=deflection)
+        ambiguous = ambiguities(pairing, modes.frequencies, taps.measured, deflection, tap_places(case.design))
         paired = {p.mode for p in pairing.pairs}
         shaving = tuple(row for row in shaving_table(model, modes) if row.mode in paired)
     warnings = (*case.warnings, *taps.warnings, *remarks(case, pairing, n_modes))
-    return Comparison(case, model, modes, summaries, taps, pairing, shaving, right_modes(case, pairing), warnings)
+    right = right_modes(case, pairing)
+    return Comparison(case, model, modes, summaries, taps, pairing, shaving, right, warnings, ambiguous)
 
 
 def remarks(case: Case, pairing: Pairing, n_modes: int) -> list[str]:
@@ -97,12 +103,6 @@ def remarks(case: Case, pairing: Pairing, n_modes: int) -> list[str]:
             f"the tapped modes lie about {abs(off):.0f} % {'above' if off > 0 else 'below'} the predicted ones all "
             "together, which was allowed for in pairing them: the wood's stiffness, density or thickness differs from "
             "the drawing's"
-        )
-    close = sorted({tuple(sorted((p.mode, other))) for p in pairing.pairs for other in p.ambiguous_with})
-    if close:
-        lines.append(
-            f"close calls between modes {', '.join(f'{a} and {b}' for a, b in close)}: either would fit the tap nearly "
-            "as well; node lines seen at the bench (nodes_across and nodes_along in taps.csv) settle it"
         )
     return lines
 
