@@ -1,15 +1,24 @@
 """What was measured: recordings and bench notes of a case, joined to one list of modes.
 
-Depends on geometry/errors, fem/recording, fem/tap_notes, fem/tap_shape.
+Depends on geometry/errors, fem/recording, fem/sound, fem/strike, fem/tap_grid, fem/tap_notes, fem/tap_shape,
+fem/taps_file.
 """
 
 import math
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
 
+import numpy as np
+
 from bracedtop.fem.recording import T60, Peak, Recording, analyse_recording
+from bracedtop.fem.sound import read_sound
+from bracedtop.fem.strike import Struck, struck
+from bracedtop.fem.tap_grid import grid_shapes
 from bracedtop.fem.tap_notes import FILE_NAME, Note, read_notes
 from bracedtop.fem.tap_shape import Shape
+from bracedtop.fem.taps_file import FILE_NAME as PLACES_NAME
+from bracedtop.fem.taps_file import Placement, read_placements
 from bracedtop.geometry.errors import FileError
 
 FOLDER_NAME = "taps"
@@ -40,6 +49,7 @@ class Measured:
     q : float or None
     label : str
     tap_point : (float, float) or None, m
+        Where it was heard best, if that is known.
     nodes : tuple of (float, float), m
         Points where it was seen to stand still.
     nodal_lines : (int or None, int or None)
@@ -48,7 +58,7 @@ class Measured:
         Files and, for notes, the line.
     warnings : tuple of str
     std_error_hz : float or None
-        Standard error of `hz`.
+        Standard error of `hz`, of the hold or holds in which it was tapped.
     shape : Shape or None
         How it moves at the points of `taps.toml`.
     """
@@ -81,19 +91,26 @@ class Taps:
         Each beginning with its file.
     sources : tuple of str
         Files that were read.
+    placements : tuple of Placement
+        What `taps.toml` says of recordings.
+    struck : tuple of Struck
+        Amplitudes in these of the modes that have a decay time, in the order of `measured`.
     """
 
     measured: tuple[Measured, ...]
     recordings: tuple[Recording, ...]
     warnings: tuple[str, ...]
     sources: tuple[str, ...]
+    placements: tuple[Placement, ...] = ()
+    struck: tuple[Struck, ...] = ()
 
 
 def read_taps(folder: Path) -> Taps:
-    """Taps of a case folder: `taps.csv` and the recordings in `taps/`.
+    """Taps of a case folder or of a pass in it: `taps.csv`, `taps.toml` and the recordings in `taps/`.
 
     Peaks of different recordings that are close are one mode. A line of `taps.csv` that is close to a recorded
-    mode adds its label, tap point and nodes to it; the frequency and decay are the recording's.
+    mode adds its label, tap point and nodes to it; the frequency and decay are the recording's. `taps.toml` says where
+    recordings were tapped and heard; points tapped with the microphone in one place give the modes their shapes.
 
     Raises
     ------
@@ -104,7 +121,9 @@ def read_taps(folder: Path) -> Taps:
     if not folder.is_dir():
         message = f"{folder}: is no folder; taps are read from {FILE_NAME} or {FOLDER_NAME}/ in a case folder"
         raise FileError(message)
-    return join_taps(folder / FILE_NAME, recording_paths(folder))
+    places = folder / PLACES_NAME
+    placements = read_placements(places) if places.exists() else ()
+    return join_taps(folder / FILE_NAME, recording_paths(folder), placements)
 
 
 def recording_paths(folder: Path) -> tuple[Path, ...]:
@@ -115,8 +134,15 @@ def recording_paths(folder: Path) -> tuple[Path, ...]:
     return tuple(sorted(path for path in inside.iterdir() if path.suffix.lower() in SUFFIXES and path.is_file()))
 
 
-def join_taps(notes_path: Path | None, paths: tuple[Path, ...]) -> Taps:
+def join_taps(notes_path: Path | None, paths: Sequence[Path], placements: Sequence[Placement] = ()) -> Taps:
     """Taps of the recordings and, if it exists, of the notes at `notes_path`.
+
+    Parameters
+    ----------
+    notes_path : Path or None
+    paths : sequence of Path
+        Recordings; those of `placements` need not be among them.
+    placements : sequence of Placement
 
     Raises
     ------
@@ -126,6 +152,7 @@ def join_taps(notes_path: Path | None, paths: tuple[Path, ...]) -> Taps:
     notes: tuple[Note, ...] = ()
     warnings: tuple[str, ...] = ()
     sources: tuple[str, ...] = ()
+    paths = sorted({*paths, *(placed.path for placed in placements)})
     if notes_path is not None and notes_path.exists():
         notes, warnings = read_notes(notes_path)
         sources = (FILE_NAME,)
@@ -138,17 +165,76 @@ def join_taps(notes_path: Path | None, paths: tuple[Path, ...]) -> Taps:
             f"{where}: no taps; put recordings (WAV or FLAC) into {FOLDER_NAME}/, or write {FILE_NAME} with a column hz"
         )
         raise FileError(message)
-    recordings = tuple(analyse_recording(path) for path in paths)
+    if placements:
+        sources += (PLACES_NAME,)
+    placed = {placement.path: placement for placement in placements}
+    recordings = tuple(analyse_recording(path, channel=_heard_channel(placed.get(path))) for path in paths)
     for recording in recordings:
         warnings += tuple(f"{_short(recording.path)}: {text}" for text in recording.warnings)
     heard = merge_recordings(recordings)
+    if placements:
+        heard, amplitudes, more = _placed(heard, recordings, placements)
+        warnings += more
+    else:
+        amplitudes = ()
     measured = sorted(_with_notes(heard, notes), key=lambda mode: mode.hz)
     return Taps(
         tuple(replace(mode, number=k) for k, mode in enumerate(measured, start=1)),
         recordings,
         warnings,
         sources + tuple(_short(path) for path in paths),
+        tuple(placements),
+        amplitudes,
     )
+
+
+def _heard_channel(placement: Placement | None) -> int | None:
+    """The loudest channel that is no hammer; None where any may be taken."""
+    if placement is None or placement.hammer_channel is None:
+        return None
+    n_channels = read_sound(placement.path).n_channels
+    sounds = [read_sound(placement.path, channel) for channel in placement.channels(n_channels)]
+    if not sounds:
+        message = f"{placement.path}: one channel; with hammer_channel it needs another that hears the top"
+        raise FileError(message)
+    return max(sounds, key=lambda sound: float((sound.samples**2).sum())).channel
+
+
+def _placed(
+    heard: list[Measured], recordings: Sequence[Recording], placements: Sequence[Placement]
+) -> tuple[list[Measured], tuple[Struck, ...], tuple[str, ...]]:
+    """The recorded modes in order of frequency with their shapes, their amplitudes, and why some have no shape."""
+    by_path = {recording.path: recording for recording in recordings}
+    heard = sorted(heard, key=lambda mode: mode.hz)
+    modes = [mode for mode in heard if mode.decay_time is not None]
+    hz = np.array([mode.hz for mode in modes])
+    sigma = np.array([T60 / (mode.decay_time or math.inf) for mode in modes])
+    strikes = []
+    for placement in placements:
+        recording = by_path[placement.path]
+        own_hz, own_sigma = hz.copy(), sigma.copy()
+        # The top may have been held anew: what this recording heard of a mode itself goes before the mean.
+        for peak in recording.peaks:
+            k = int(np.argmin(np.abs(hz - peak.hz)))
+            if abs(hz[k] - peak.hz) <= max(SAME_MODE * hz[k], SAME_MODE_HZ):
+                own_hz[k] = peak.hz
+                own_sigma[k] = T60 / peak.decay_time if peak.decay_time else own_sigma[k]
+        strikes.append(struck(placement, 2 * np.pi * own_hz, own_sigma, recording.steady_hz))
+    shapes = grid_shapes(strikes, 2 * np.pi * hz)
+    reasons: dict[str, list[str]] = {}
+    placed = []
+    for mode in heard:
+        shape = shapes[modes.index(mode)] if mode in modes else None
+        if isinstance(shape, str):
+            reasons.setdefault(shape, []).append(f"{mode.hz:.1f}")
+            placed.append(mode)
+        elif shape is not None:
+            best = shape.points[int(np.argmax(np.abs(shape.values)))]
+            placed.append(replace(mode, shape=shape, tap_point=(float(best[0]), float(best[1]))))
+        else:
+            placed.append(mode)
+    warnings = tuple(f"{PLACES_NAME}: no shape of {', '.join(names)} Hz: {why}" for why, names in reasons.items())
+    return placed, tuple(strikes), warnings
 
 
 def _short(path: Path) -> str:
@@ -195,10 +281,25 @@ def _merged(peaks: list[Peak], recordings: list[Recording]) -> Measured:
         number=0,
         hz=hz,
         spread_hz=math.sqrt(squares / (n - 1)) if known and n > 1 else None,
+        std_error_hz=_standard_error(peaks, weights),
         decay_time=None if rate is None else T60 / rate,
         q=None if rate is None else math.pi * hz / rate,
         source=f"{names} ({n} hit{'s' * (n != 1)})",
     )
+
+
+def _standard_error(peaks: list[Peak], weights: list[int]) -> float | None:
+    """Standard error of the mean frequency: over hits, and over recordings where these differ by more."""
+    n, m = sum(weights), len(peaks)
+    within = [(w, peak.spread_hz) for w, peak in zip(weights, peaks, strict=True) if peak.spread_hz is not None]
+    errors = []
+    if within:
+        freedom = sum(w - 1 for w, _ in within)
+        errors.append(math.sqrt(sum((w - 1) * spread**2 for w, spread in within) / freedom / n))
+    if m > 1:
+        mean = sum(peak.hz for peak in peaks) / m
+        errors.append(math.sqrt(sum((peak.hz - mean) ** 2 for peak in peaks) / (m - 1) / m))
+    return max(errors, default=None)
 
 
 def _with_notes(heard: list[Measured], notes: tuple[Note, ...]) -> list[Measured]:
@@ -233,8 +334,11 @@ def _with_notes(heard: list[Measured], notes: tuple[Note, ...]) -> list[Measured
                 seen,
                 hz=mode.hz,
                 spread_hz=mode.spread_hz,
+                std_error_hz=mode.std_error_hz,
                 decay_time=mode.decay_time,
                 q=mode.q,
+                tap_point=seen.tap_point or mode.tap_point,
+                shape=mode.shape,
                 source=f"{mode.source}; notes from {seen.source}",
             )
         else:
