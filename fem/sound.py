@@ -62,6 +62,43 @@ def read_sound(path: Path, channel: int | None = None) -> Sound:
         If the file is not a whole WAV or FLAC file, is empty, silent or longer than ten minutes, has samples that
         are not numbers, fewer than 4000 samples a second, or no such channel.
     """
+    values, rate = _read(path)
+    n_channels = values.shape[1]
+    if channel is not None and not 1 <= channel <= n_channels:
+        message = f"{path}: channel {channel} is asked for; the file has {n_channels}"
+        raise FileError(message)
+    channels = [(len(_clipped(values[:, k])) > 0, -float((values[:, k] ** 2).sum()), k) for k in range(n_channels)]
+    k = min((c for c in channels if c[1] < 0.01 * min(d[1] for d in channels)), default=min(channels))[2]
+    if channel is not None:
+        k = channel - 1
+        if np.abs(values[:, k]).max() < SILENT:
+            message = f"{path}: channel {channel} is silent; check its microphone and gain"
+            raise FileError(message)
+    return _channel(values, rate, k, float(np.abs(values[:, k]).max()))
+
+
+def read_channels(path: Path) -> tuple[Sound, ...]:
+    """Every channel of a WAV or FLAC file, in the file's order and to one scale.
+
+    Raises
+    ------
+    FileError
+        As `read_sound`.
+    """
+    values, rate = _read(path)
+    largest = float(np.abs(values).max())
+    return tuple(_channel(values, rate, k, largest) for k in range(values.shape[1]))
+
+
+def _channel(values: NDArray[np.float64], rate: int, k: int, largest: float) -> Sound:
+    samples = values[:, k].copy()
+    clipped = _clipped(samples)
+    # Floating-point files may go beyond full scale; the shapes of decays do not depend on the unit.
+    return Sound(samples / max(1.0, largest), rate, clipped, values.shape[1], k + 1)
+
+
+def _read(path: Path) -> tuple[NDArray[np.float64], int]:
+    """All channels (n, n_channels) of a sound file that can be used, and its rate."""
     _check_whole(path)
     try:
         with soundfile.SoundFile(path) as file:
@@ -99,20 +136,7 @@ def read_sound(path: Path, channel: int | None = None) -> Sound:
     if largest < SILENT:
         message = f"{path}: is silent (largest sample {largest:.1g} of full scale); check the microphone and its gain"
         raise FileError(message)
-    if channel is not None and not 1 <= channel <= n_channels:
-        message = f"{path}: channel {channel} is asked for; the file has {n_channels}"
-        raise FileError(message)
-    # Floating-point files may go beyond full scale; the shapes of decays do not depend on the unit.
-    channels = [(len(_clipped(values[:, k])) > 0, -float((values[:, k] ** 2).sum()), k) for k in range(n_channels)]
-    k = min((c for c in channels if c[1] < 0.01 * min(d[1] for d in channels)), default=min(channels))[2]
-    if channel is not None:
-        k = channel - 1
-        if np.abs(values[:, k]).max() < SILENT:
-            message = f"{path}: channel {channel} is silent; check its microphone and gain"
-            raise FileError(message)
-    samples = values[:, k].copy()
-    clipped = _clipped(samples)
-    return Sound(samples / max(1.0, np.abs(samples).max()), rate, clipped, n_channels, k + 1)
+    return values, rate
 
 
 def _clipped(samples: NDArray[np.float64]) -> NDArray[np.intp]:

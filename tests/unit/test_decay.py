@@ -11,7 +11,8 @@ import pytest
 from scipy.signal import iirpeak, lfilter
 
 from bracedtop.fem.bounce import late_strikes
-from bracedtop.fem.decay import Decays, find_poles, misfit, refit, transform
+from bracedtop.fem.decay import Decays, misfit, refit, transform
+from bracedtop.fem.modal_fit_order import find_poles
 
 RATE = 8000.0
 BAND = (30.0, 2400.0)
