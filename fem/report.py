@@ -75,6 +75,7 @@ def report_html(data: ReportData) -> str:
         unpaired=[mode for mode in data.modes if mode.tap is None],
         has_targets=any(mode.wanted_hz is not None for mode in data.modes),
         has_spread=any(mode.tap is not None and mode.tap.spread_hz is not None for mode in data.modes),
+        has_mac=any(mode.mac is not None for mode in data.modes),
         right=[mode.mode for mode in data.modes if mode.is_right],
         brace_rows=brace_rows,
         stretch_rows=stretch_rows,

@@ -113,6 +113,8 @@ class ModeLine:
     picture, shaving_map : ReportPicture or None
     bridge : str
         What it does at the bridge, such as "rocks across"; may be empty.
+    mac : float or None
+        Likeness of its shape to the tapped one.
     """
 
     mode: int
@@ -129,6 +131,7 @@ class ModeLine:
     picture: ReportPicture | None = None
     shaving_map: ReportPicture | None = None
     bridge: str = ""
+    mac: float | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -167,6 +170,9 @@ class ReportData:
     plan, ladder : ReportPicture or None
     program : str
         Name and version for the last line.
+    mac : ReportPicture or None
+    close_calls : tuple of str
+        Pairings that could be otherwise, a sentence each.
     """
 
     case_name: str
@@ -182,3 +188,5 @@ class ReportData:
     plan: ReportPicture | None = None
     ladder: ReportPicture | None = None
     program: str = "bracedtop"
+    mac: ReportPicture | None = None
+    close_calls: tuple[str, ...] = ()

@@ -22,7 +22,7 @@ CAUTION = (
     "and stop short of the target: wood cannot be put back."
 )
 
-PICTURES = ("plan", "ladder", "mode-*", "shaving-*")
+PICTURES = ("plan", "ladder", "mac", "mode-*", "shaving-*")
 OWN_FILES = ("report.html", "pairs.csv", "shaving.csv", *(f"pictures/{name}.png" for name in PICTURES))
 """In out/; those of an earlier run go, as they belong to another drawing or other taps."""
 

@@ -9,9 +9,10 @@ from bracedtop.fem.case import Case
 from bracedtop.fem.deflection import deflection_map, write_deflections
 from bracedtop.fem.describe import ModeSummary
 from bracedtop.fem.ladder_picture import Rung, ladder_picture
+from bracedtop.fem.mac_picture import ShapeColumn, mac_picture
 from bracedtop.fem.mode_picture import mode_picture
 from bracedtop.fem.model import Model, Modes
-from bracedtop.fem.picture import PictureResult, draw_pictures
+from bracedtop.fem.picture import PictureJob, PictureResult, draw_pictures
 from bracedtop.fem.report import report_html
 from bracedtop.fem.report_data import (
     BraceLine,
@@ -53,7 +54,10 @@ def write_report(found: Comparison, folder: Path) -> str | None:
     measured = {m.number: m for m in found.taps.measured}
     targets = {t.mode: t for t in found.case.targets}
     rungs = [
-        Rung(s.mode, s.hz, s.name, paired[s.mode].measured_hz if s.mode in paired else None) for s in found.summaries
+        Rung(s.mode, s.hz, s.name, paired[s.mode].measured_hz, paired[s.mode].ambiguous_with)
+        if s.mode in paired
+        else Rung(s.mode, s.hz, s.name)
+        for s in found.summaries
     ]
     jobs = [
         plan_picture(view),
@@ -62,6 +66,7 @@ def write_report(found: Comparison, folder: Path) -> str | None:
             [measured[k].hz for k in found.pairing.unpaired_measured],
             [(t.mode, t.hz) for t in found.case.targets],
         ),
+        *_likeness(found),
         *(mode_picture(view, fields, summary) for summary in found.summaries),
         *(
             shaving_picture(
@@ -87,6 +92,7 @@ def write_report(found: Comparison, folder: Path) -> str | None:
             picture=pictures.get(f"mode-{s.mode:02d}"),
             shaving_map=pictures.get(f"shaving-{s.mode:02d}"),
             bridge=s.bridge.name,
+            mac=paired[s.mode].mac if s.mode in paired else None,
         )
         for s in found.summaries
     )
@@ -106,9 +112,29 @@ def write_report(found: Comparison, folder: Path) -> str | None:
         pictures["plan"],
         pictures["ladder"],
         f"bracedtop {version('braced-top')}",
+        pictures.get("mac"),
+        tuple(close.words for close in found.ambiguous),
     )
     (folder / "report.html").write_text(report_html(data), encoding="utf-8")
     return drawn.note
+
+
+def _likeness(found: Comparison) -> list[PictureJob]:
+    """The matrix of the MAC, if a shape was measured."""
+    pairing = found.pairing
+    if pairing.mac is None:
+        return []
+    shapes = [(j, m.shape) for j, m in enumerate(found.taps.measured) if m.shape is not None]
+    measured = [found.taps.measured[j] for j, _ in shapes]
+    return [
+        mac_picture(
+            [(s.mode, s.hz) for s in found.summaries],
+            [ShapeColumn(m.number, m.hz, len(shape.points)) for m, (_, shape) in zip(measured, shapes, strict=True)],
+            pairing.mac[:, [j for j, _ in shapes]],
+            [(p.mode, p.number) for p in pairing.pairs],
+            [(other, p.number) for p in pairing.pairs for other in p.ambiguous_with],
+        )
+    ]
 
 
 def _tap(measured: Measured) -> TapLine:
