@@ -12,6 +12,7 @@ import tempfile
 from collections.abc import Iterable, Sequence
 from itertools import pairwise
 from pathlib import Path
+from typing import Literal
 
 import numpy as np
 
@@ -90,7 +91,7 @@ def cut_text(cuts: Iterable[Cut], comments: Sequence[str] = ()) -> str:
     csv.writer(out, lineterminator="\n").writerow(DEPTHS)
     for cut in cuts:
         # Unquoted, a name that begins with # would make the line a comment.
-        quoting = csv.QUOTE_ALL if cut.part.startswith("#") else csv.QUOTE_MINIMAL
+        quoting: Literal[0, 1] = csv.QUOTE_ALL if cut.part.startswith("#") else csv.QUOTE_MINIMAL
         ends = ["", ""] if cut.is_ring else [_shown_mm(cut.start), _shown_mm(cut.stop)]
         fields = [cut.part, *ends, _shown_mm(cut.depth_start), _shown_mm(cut.depth_stop)]
         csv.writer(out, lineterminator="\n", quoting=quoting).writerow(fields)

@@ -35,7 +35,7 @@ class Session:
         0 for the top before the first cut.
     folder : Path
     cuts : tuple of Cut
-        None for number 0.
+        Empty for number 0.
     taps : Taps or None
         None where nothing has been measured yet: in the last session only, or before the first cut.
     """
