@@ -17,8 +17,8 @@ from bracedtop.fem.prior import ALONG
 from bracedtop.geometry.cut import Cut
 from bracedtop.geometry.errors import DesignError
 
-_STEP = 0.5e-3
-"""Distance of samples along a brace, m; chosen."""
+_GAUSS = np.array([-1.0, 1.0]) / np.sqrt(3.0)
+"""Places in a piece -1 to 1 at which the mean is that of the whole piece for polynomials up to the third degree."""
 
 REPRESENTED = 0.6
 """Part of a cut's wood that its linear profile has to hold in the right place; below that it is said; chosen."""
@@ -75,30 +75,33 @@ def cut_shift(parameters: Sequence[Parameter], values: np.ndarray, cut: Cut) -> 
         message = f'cut of "{cut.part}": no such brace in the what-if model; braces: {", ".join(names) or "none"}'
         raise DesignError(message)
     places = np.array([parameters[i].at for i in own])
-    s, hats = _hats(places, cut)
+    s, weight = _samples(places, cut)
+    hats = np.column_stack([np.interp(s, places, row) for row in np.eye(len(places))])
     wanted = cut.depth(s)
     inside = ((s >= cut.start) & (s <= cut.stop)).astype(float)
-    # What lies beyond the outermost places is too low to matter.
-    solved = np.linalg.lstsq(hats, np.column_stack([wanted, inside]), rcond=None)[0]
+    root = np.sqrt(weight)[:, None]
+    solved = np.linalg.lstsq(root * hats, root * np.column_stack([wanted, inside]), rcond=None)[0]
     fall[own] = solved[:, 0]
     share = np.clip(solved[:, 1], 0.0, 1.0) * float(not cut.is_nothing)
     spread[np.ix_(own, own)] = np.outer(share, share) * np.exp(-np.abs(places[:, None] - places[None, :]) / ALONG)
-    return Shift(fall, spread, _notes(cut, wanted, hats @ solved[:, 0]))
+    return Shift(fall, spread, _notes(cut, wanted, hats @ solved[:, 0], weight))
 
 
-def _hats(places: np.ndarray, cut: Cut) -> tuple[np.ndarray, np.ndarray]:
-    """Samples (k,) of the brace and the functions that are 1 at one place and linear to 0 at its neighbours."""
-    if len(places) == 1:
-        s = np.linspace(cut.start, cut.stop, 3)
-        return s, np.ones((3, 1))
-    k = int(np.ceil((places[-1] - places[0]) / _STEP))
-    s = places[0] + (places[-1] - places[0]) * (np.arange(k) + 0.5) / k
-    return s, np.column_stack([np.interp(s, places, row) for row in np.eye(len(places))])
+def _samples(places: np.ndarray, cut: Cut) -> tuple[np.ndarray, np.ndarray]:
+    """Samples (k,) of the brace and the lengths (k,) that they stand for, so that sums of products are integrals.
+
+    What lies beyond the outermost places is too low to matter.
+    """
+    ends = [end for end in (cut.start, cut.stop) if places[0] < end < places[-1]]
+    marks = np.unique(np.concatenate([places, ends])) if len(places) > 1 else np.array([cut.start, cut.stop])
+    half = np.diff(marks)[:, None] / 2
+    s = marks[:-1, None] + half * (1 + _GAUSS)
+    return s.ravel(), np.broadcast_to(half, s.shape).ravel()
 
 
-def _notes(cut: Cut, wanted: np.ndarray, found: np.ndarray) -> tuple[str, ...]:
-    total = float(np.abs(wanted).sum())
-    if cut.is_nothing or (total > 0 and np.abs(found - wanted).sum() <= 2 * (1 - REPRESENTED) * total):
+def _notes(cut: Cut, wanted: np.ndarray, found: np.ndarray, weight: np.ndarray) -> tuple[str, ...]:
+    total = float(weight @ np.abs(wanted))
+    if cut.is_nothing or (total > 0 and weight @ np.abs(found - wanted) <= 2 * (1 - REPRESENTED) * total):
         return ()
     where = f"cut of {cut.part} from {1e3 * cut.start:.0f} to {1e3 * cut.stop:.0f} mm"
     if total == 0:
