@@ -2,12 +2,13 @@
 
 import numpy as np
 import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
 from bracedtop.fem.cut_shift import cut_shift
 from bracedtop.fem.parameter import Parameter
 from bracedtop.geometry.cut import EDGE_RING, Cut
 from bracedtop.geometry.errors import DesignError
-from hypothesis import given
-from hypothesis import strategies as st
 
 PLACES = (0.0, 0.04, 0.08, 0.12, 0.16)
 HEIGHTS = tuple(Parameter("height", "bar", at, 8e-3, 3e-3, 9e-3) for at in PLACES)

@@ -6,9 +6,10 @@ the other, 3.39 and 3.40; recalled), here by numpy. Bounds: scipy's lsq_linear. 
 
 import numpy as np
 import pytest
-from bracedtop.fem.most_probable import SLAB, WRONG, conditioned, log_evidence, most_probable, wrong_datum
 from scipy.optimize import lsq_linear
 from scipy.stats import multivariate_normal
+
+from bracedtop.fem.most_probable import SLAB, WRONG, conditioned, log_evidence, most_probable, wrong_datum
 
 NOWHERE = 1e9
 
