@@ -3,7 +3,8 @@
 Depends on fem/sound, fem/hits, fem/modal_fit.
 """
 
-from dataclasses import dataclass, field
+from collections.abc import Sequence
+from dataclasses import dataclass, field, replace
 from pathlib import Path
 
 import numpy as np
@@ -115,35 +116,65 @@ def analyse_recording(
     """
     path = Path(path)
     sound = read_sound(path, channel)
-    fit = fit_recordings([(str(path), (sound,))], lowest=lowest, highest=highest)
-    own = fit.recordings[0]
-    warnings = list(own.warnings)
+    (recording,) = analyse_together([(path, (sound,))], lowest=lowest, highest=highest)
     if sound.n_channels > 1 and channel is None:
-        warnings.insert(0, f"{sound.n_channels} channels; only channel {sound.channel} was used")
-    if fit.steady_hz:
-        heard = ", ".join(f"{hz:.1f}" for hz in fit.steady_hz)
-        warnings.append(f"steady tones, not taken for modes: {heard} Hz")
-    size = np.sqrt((np.abs(own.amplitudes[0]) ** 2).mean(axis=0))
-    level_db = 20 * np.log10(size / size.max())
-    loud = np.flatnonzero(level_db >= QUIETEST)
-    peaks = tuple(_peak(fit, int(k), float(level_db[k])) for k in loud)
-    frequency, level = _spectrum(sound, own.hits, fit.duration, (lowest, min(highest, 0.45 * sound.rate)))
-    return Recording(
-        path=path,
-        rate=sound.rate,
-        n_hits=len(own.hits),
-        peaks=peaks,
-        warnings=tuple(warnings),
-        hits=own.hits,
-        steady_hz=fit.steady_hz,
-        frequency=frequency,
-        level=level,
-        amplitudes=own.amplitudes[0][:, loud],
-    )
+        said = f"{sound.n_channels} channels; only channel {sound.channel} was used"
+        return replace(recording, warnings=(said, *recording.warnings))
+    return recording
 
 
-def _peak(fit: ModalFit, k: int, level_db: float) -> Peak:
-    frequencies = fit.hit_frequencies[:, k]
+def analyse_together(
+    recordings: Sequence[tuple[Path, Sequence[Sound]]], *, lowest: float = 50.0, highest: float = 2000.0
+) -> tuple[Recording, ...]:
+    """Several recordings of a top that was held in one way: one set of modes, told recording by recording.
+
+    Parameters
+    ----------
+    recordings : sequence of (Path, sequence of Sound)
+        Each with those of its channels that hear the top; spectra and levels are the first one's.
+    lowest, highest : float, Hz
+
+    Raises
+    ------
+    FileError
+        As `analyse_recording`.
+    """
+    fit = fit_recordings([(str(path), sounds) for path, sounds in recordings], lowest=lowest, highest=highest)
+    first_hit = np.cumsum([0, *(len(own.hits) for own in fit.recordings)])
+    found = []
+    for k, (path, sounds) in enumerate(recordings):
+        own = fit.recordings[k]
+        warnings = list(own.warnings)
+        if fit.steady_hz:
+            heard = ", ".join(f"{hz:.1f}" for hz in fit.steady_hz)
+            warnings.append(f"steady tones, not taken for modes: {heard} Hz")
+        # In any channel: one may lie on a line that stands still.
+        size = np.sqrt((np.abs(own.amplitudes) ** 2).mean(axis=1)).max(axis=0)
+        level_db = 20 * np.log10(np.maximum(size / size.max(), 1e-10))
+        loud = np.flatnonzero(level_db >= QUIETEST)
+        hits = slice(int(first_hit[k]), int(first_hit[k + 1]))
+        sound = sounds[0]
+        frequency, level = _spectrum(sound, own.hits, fit.duration, (lowest, min(highest, 0.45 * sound.rate)))
+        found.append(
+            Recording(
+                path=path,
+                rate=sound.rate,
+                n_hits=len(own.hits),
+                peaks=tuple(_peak(fit, int(m), float(level_db[m]), hits) for m in loud),
+                warnings=tuple(warnings),
+                hits=own.hits,
+                steady_hz=fit.steady_hz,
+                frequency=frequency,
+                level=level,
+                amplitudes=own.amplitudes[0][:, loud],
+            )
+        )
+    return tuple(found)
+
+
+def _peak(fit: ModalFit, k: int, level_db: float, hits: slice) -> Peak:
+    """Mode k in one recording, whose hits these are among all."""
+    frequencies = fit.hit_frequencies[hits, k]
     alone = frequencies[np.isfinite(frequencies)]
     sigma = float(fit.decays[k])
     return Peak(
