@@ -1,41 +1,70 @@
 """Which placed recordings make a grid, and the shapes of modes over it.
 
-Depends on fem/strike, fem/tap_shape.
+Depends on fem/strike, fem/tap_shape, fem/taps_file.
 """
 
 from collections.abc import Callable, Hashable, Sequence
+from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
 
 from bracedtop.fem.strike import Struck
 from bracedtop.fem.tap_shape import Shape, by_reference, shapes_of_points
+from bracedtop.fem.taps_file import Placement
 
 Point = tuple[float, float]
 
 
-def grid_shapes(struck: Sequence[Struck], omega: NDArray[np.float64]) -> list[Shape | str]:
-    """Shape of each mode over the largest grid, or why there is none.
-
-    A grid is made of all points tapped while the same microphones stayed in place, or of all places of microphones
-    that heard one and the same point tapped.
+@dataclass(frozen=True, slots=True)
+class Grid:
+    """Recordings whose points belong together.
 
     Parameters
     ----------
+    members : tuple of Placement
+    n_points : int
+    roving : str
+        ``"tap"`` where the microphones stayed in place, ``"microphone"`` where the tapped point did.
+    """
+
+    members: tuple[Placement, ...] = ()
+    n_points: int = 0
+    roving: str = "tap"
+
+
+def largest_grid(placements: Sequence[Placement]) -> Grid:
+    """The most points tapped while the same microphones stayed in place, or heard from one and the same point tapped.
+
+    Without two such points the grid is empty. With and without a hammer do not mix.
+    """
+    placed = [one for one in placements if one.microphones and one.points]
+    taps = _grouped(placed, lambda one: (one.microphones, one.hammer_channel is None), lambda one: one.points, "tap")
+    still = [one for one in placed if len(one.points) == 1]
+    ears = _grouped(
+        still,
+        lambda one: (_place(one.points[0]), one.hammer_channel is None),
+        lambda one: one.microphones,
+        "microphone",
+    )
+    grid = max([*taps, *ears], key=lambda grid: grid.n_points, default=Grid())
+    return grid if grid.n_points > 1 else Grid()
+
+
+def grid_shapes(grid: Grid, struck: Sequence[Struck], omega: NDArray[np.float64]) -> list[Shape | str]:
+    """Shape of each mode over the grid, or why there is none.
+
+    Parameters
+    ----------
+    grid : Grid
     struck : sequence of Struck
+        Those of the grid's members are used.
     omega : (n_modes,) array, rad/s
     """
-    placed = [one for one in struck if one.placement.microphones and one.placement.points and len(one.amplitude)]
-    taps = _grids(placed, lambda one: (one.placement.microphones, one.by_hammer), lambda one: one.placement.points)
-    still = [one for one in placed if len(one.placement.points) == 1]
-    ears = _grids(
-        still, lambda one: (_place(one.placement.points[0]), one.by_hammer), lambda one: one.placement.microphones
-    )
-    n_taps, members = max(taps, key=lambda grid: grid[0], default=(0, []))
-    n_ears, hearing = max(ears, key=lambda grid: grid[0], default=(0, []))
-    if max(n_taps, n_ears) < 2:
+    members = [one for one in struck if one.placement in grid.members and len(one.amplitude)]
+    if not members:
         return ["no two points were tapped with the microphone in one place"] * len(omega)
-    return _over_taps(members, omega) if n_taps >= n_ears else _over_microphones(hearing, omega)
+    return _over_taps(members, omega) if grid.roving == "tap" else _over_microphones(members, omega)
 
 
 def _place(point: Point) -> Point:
@@ -43,14 +72,20 @@ def _place(point: Point) -> Point:
     return (round(point[0], 5), round(point[1], 5))
 
 
-def _grids(
-    struck: Sequence[Struck], key: Callable[[Struck], Hashable], points: Callable[[Struck], Sequence[Point]]
-) -> list[tuple[int, list[Struck]]]:
-    """Recordings by what they have in common, and the number of points of each such grid."""
-    groups: dict[Hashable, list[Struck]] = {}
-    for one in struck:
-        groups.setdefault(key(one), []).append(one)
-    return [(len({_place(point) for one in group for point in points(one)}), group) for group in groups.values()]
+def _grouped(
+    placements: Sequence[Placement],
+    key: Callable[[Placement], Hashable],
+    points: Callable[[Placement], Sequence[Point]],
+    roving: str,
+) -> list[Grid]:
+    """Recordings by what they have in common, with the number of points of each such grid."""
+    groups: dict[Hashable, list[Placement]] = {}
+    for one in placements:
+        groups.setdefault((key(one), one.hammer_channel is None), []).append(one)
+    return [
+        Grid(tuple(group), len({_place(point) for one in group for point in points(one)}), roving)
+        for group in groups.values()
+    ]
 
 
 def _over_taps(members: Sequence[Struck], omega: NDArray[np.float64]) -> list[Shape | str]:

@@ -11,10 +11,10 @@ from pathlib import Path
 
 import numpy as np
 
-from bracedtop.fem.recording import T60, Peak, Recording, analyse_recording
-from bracedtop.fem.sound import read_sound
+from bracedtop.fem.recording import T60, Peak, Recording, analyse_recording, analyse_together
+from bracedtop.fem.sound import Sound, read_channels
 from bracedtop.fem.strike import Struck, struck
-from bracedtop.fem.tap_grid import grid_shapes
+from bracedtop.fem.tap_grid import Grid, grid_shapes, largest_grid
 from bracedtop.fem.tap_notes import FILE_NAME, Note, read_notes
 from bracedtop.fem.tap_shape import Shape
 from bracedtop.fem.taps_file import FILE_NAME as PLACES_NAME
@@ -168,12 +168,14 @@ def join_taps(notes_path: Path | None, paths: Sequence[Path], placements: Sequen
     if placements:
         sources += (PLACES_NAME,)
     placed = {placement.path: placement for placement in placements}
-    recordings = tuple(analyse_recording(path, channel=_heard_channel(placed.get(path))) for path in paths)
+    grid = largest_grid(placements)
+    together = {one.path: one for one in _analysed_together(grid)}
+    recordings = tuple(together.get(path) or _analysed(path, placed.get(path)) for path in paths)
     for recording in recordings:
         warnings += tuple(f"{_short(recording.path)}: {text}" for text in recording.warnings)
     heard = merge_recordings(recordings)
     if placements:
-        heard, amplitudes, more = _placed(heard, recordings, placements)
+        heard, amplitudes, more = _placed(heard, recordings, placements, grid)
         warnings += more
     else:
         amplitudes = ()
@@ -188,20 +190,35 @@ def join_taps(notes_path: Path | None, paths: Sequence[Path], placements: Sequen
     )
 
 
-def _heard_channel(placement: Placement | None) -> int | None:
-    """The loudest channel that is no hammer; None where any may be taken."""
+def _analysed(path: Path, placement: Placement | None) -> Recording:
+    """A recording by itself, by the loudest channel that is no hammer."""
     if placement is None or placement.hammer_channel is None:
-        return None
-    n_channels = read_sound(placement.path).n_channels
-    sounds = [read_sound(placement.path, channel) for channel in placement.channels(n_channels)]
-    if not sounds:
+        return analyse_recording(path)
+    loudest = max(_sounds(placement), key=lambda sound: float((sound.samples**2).sum()))
+    return analyse_recording(path, channel=loudest.channel)
+
+
+def _analysed_together(grid: Grid) -> tuple[Recording, ...]:
+    """The recordings of a grid: the top was held in one way, and a point that stands still hears nothing by itself."""
+    if not grid.members:
+        return ()
+    return analyse_together([(placement.path, _sounds(placement)) for placement in grid.members])
+
+
+def _sounds(placement: Placement) -> tuple[Sound, ...]:
+    """Channels of a placed recording that hear the top."""
+    every = read_channels(placement.path)
+    heard = tuple(every[k - 1] for k in placement.channels(len(every)))
+    if not heard:
         message = f"{placement.path}: one channel; with hammer_channel it needs another that hears the top"
         raise FileError(message)
-    return max(sounds, key=lambda sound: float((sound.samples**2).sum())).channel
+    if len(placement.microphones) < 2 and len(heard) > 1:
+        return (max(heard, key=lambda sound: float((sound.samples**2).sum())),)
+    return heard
 
 
 def _placed(
-    heard: list[Measured], recordings: Sequence[Recording], placements: Sequence[Placement]
+    heard: list[Measured], recordings: Sequence[Recording], placements: Sequence[Placement], grid: Grid
 ) -> tuple[list[Measured], tuple[Struck, ...], tuple[str, ...]]:
     """The recorded modes in order of frequency with their shapes, their amplitudes, and why some have no shape."""
     by_path = {recording.path: recording for recording in recordings}
@@ -220,11 +237,12 @@ def _placed(
                 own_hz[k] = peak.hz
                 own_sigma[k] = T60 / peak.decay_time if peak.decay_time else own_sigma[k]
         strikes.append(struck(placement, 2 * np.pi * own_hz, own_sigma, recording.steady_hz))
-    shapes = grid_shapes(strikes, 2 * np.pi * hz)
+    shapes = grid_shapes(grid, strikes, 2 * np.pi * hz)
+    shape_of = dict(zip(map(id, modes), shapes, strict=True))
     reasons: dict[str, list[str]] = {}
     placed = []
     for mode in heard:
-        shape = shapes[modes.index(mode)] if mode in modes else None
+        shape = shape_of.get(id(mode))
         if isinstance(shape, str):
             reasons.setdefault(shape, []).append(f"{mode.hz:.1f}")
             placed.append(mode)
@@ -281,24 +299,22 @@ def _merged(peaks: list[Peak], recordings: list[Recording]) -> Measured:
         number=0,
         hz=hz,
         spread_hz=math.sqrt(squares / (n - 1)) if known and n > 1 else None,
-        std_error_hz=_standard_error(peaks, weights),
+        std_error_hz=_standard_error(peaks),
         decay_time=None if rate is None else T60 / rate,
         q=None if rate is None else math.pi * hz / rate,
         source=f"{names} ({n} hit{'s' * (n != 1)})",
     )
 
 
-def _standard_error(peaks: list[Peak], weights: list[int]) -> float | None:
-    """Standard error of the mean frequency: over hits, and over recordings where these differ by more."""
-    n, m = sum(weights), len(peaks)
-    within = [(w, peak.spread_hz) for w, peak in zip(weights, peaks, strict=True) if peak.spread_hz is not None]
-    errors = []
-    if within:
-        freedom = sum(w - 1 for w, _ in within)
-        errors.append(math.sqrt(sum((w - 1) * spread**2 for w, spread in within) / freedom / n))
-    if m > 1:
-        mean = sum(peak.hz for peak in peaks) / m
-        errors.append(math.sqrt(sum((peak.hz - mean) ** 2 for peak in peaks) / (m - 1) / m))
+def _standard_error(peaks: list[Peak]) -> float | None:
+    """Standard error of the mean frequency: within recordings, and between them where they differ by more."""
+    # Recordings analysed together share a frequency, and its error is already that of all.
+    alone = {peak.hz: peak.std_error_hz for peak in peaks if peak.std_error_hz}
+    errors = [sum(error**-2 for error in alone.values()) ** -0.5] if alone else []
+    hz = [peak.hz for peak in peaks]
+    if len(set(hz)) > 1:
+        mean = sum(hz) / len(hz)
+        errors.append(math.sqrt(sum((f - mean) ** 2 for f in hz) / (len(hz) - 1) / len(hz)))
     return max(errors, default=None)
 
 

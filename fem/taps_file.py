@@ -25,6 +25,7 @@ Point = tuple[float, float]
 Coordinate = Annotated[float, Field(ge=-FARTHEST_MM, le=FARTHEST_MM)]
 Place = Annotated[list[Coordinate], Field(min_length=2, max_length=2)]
 Channel = Annotated[int, Field(ge=1, le=MOST_CHANNELS)]
+HitsEach = Annotated[int, Field(ge=1, le=100)]
 FullScale = Annotated[float, Field(gt=0, le=1e6)]
 
 
@@ -50,7 +51,7 @@ class RecordingTable(_Setup):
     wav: Line
     tap_mm: Place | None = None
     points_mm: Annotated[list[Place], Field(min_length=1, max_length=MOST_POINTS)] | None = None
-    hits_each: Annotated[int, Field(ge=1, le=100)] | None = None
+    hits_each: HitsEach | None = None
     microphones_mm: Annotated[list[Place], Field(min_length=1, max_length=MOST_CHANNELS)] | None = None
 
     @model_validator(mode="after")
@@ -65,6 +66,7 @@ class RecordingTable(_Setup):
 class TapsTable(_Setup):
     """The whole file."""
 
+    hits_each: HitsEach | None = None
     recording: Annotated[list[RecordingTable], Field(min_length=1, max_length=MOST_RECORDINGS)]
 
 
@@ -150,7 +152,7 @@ def _placement(source: Path, row: RecordingTable, whole: TapsTable) -> Placement
     return Placement(
         path=source,
         points=tuple(_metres(point) for point in points),
-        hits_each=row.hits_each,
+        hits_each=row.hits_each or whole.hits_each,
         microphones=tuple(_metres(point) for point in microphones),
         hammer_channel=hammer,
         hammer_newtons=key("hammer_full_scale_n") if hammer else None,
