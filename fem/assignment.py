@@ -24,6 +24,9 @@ LARGEST_OFFSET = 1200.0 * math.log2(1.2)
 PRIOR_CENTS = 150.0
 """Standard deviation of the offset that is expected beforehand; chosen: E of a species scatters by about 20 %."""
 
+_LIKELY = 3.0
+"""Standard deviations within which a pair may be the one to begin with; chosen."""
+
 _TURNS = 20
 """Most repetitions of pairing and re-estimating what is common; chosen: two or three are needed."""
 
@@ -84,10 +87,15 @@ def together(
 ) -> tuple[Real, Real, float]:
     """Costs where modes err together: each mode is expected where the pairs of all others put it.
 
+    The pairing is repeated with these until it stays. As that finds what is near, it begins from the given pairs and
+    from every single likely one, and the most likely result counts.
+
     Parameters
     ----------
+    interval, seen : (n, n_measured) arrays, cents and 1
     covariance : (n, n) array, cents^2
         With the common ratio's own.
+    expected : float, cents
     pairs : list of (row, column)
         To begin with.
 
@@ -98,21 +106,48 @@ def together(
     offset : float, cents
         Mean over the pairs of where the modes are expected.
     """
-    n = len(interval)
-    for _ in range(_TURNS):
-        shift, sd = np.empty(n), np.empty(n)
-        for i in range(n):
-            others = [(k, j) for k, j in pairs if k != i]
-            rows = [k for k, _ in others]
-            off = np.array([interval[k, j] for k, j in others]) - expected
-            gain = np.linalg.solve(covariance[np.ix_(rows, rows)], covariance[rows, i])
-            shift[i] = expected + gain @ off
-            sd[i] = math.sqrt(max(covariance[i, i] - gain @ covariance[rows, i], LEAST_CENTS**2))
-        cost, alone = ((interval - shift[:, None]) / sd[:, None]) ** 2 + seen, cost_alone(sd)
-        before, pairs = pairs, assign(cost, alone)[1]
-        if pairs == before:
-            break
-    return cost, alone, float(np.mean([shift[i] for i, _ in pairs])) if pairs else expected
+    off = interval - expected
+    likely = off**2 < _LIKELY**2 * np.diag(covariance)[:, None]
+    starts = [pairs, *([(int(i), int(j))] for i, j in np.argwhere(likely & (seen < REJECTION)))]
+    best, least = pairs, math.inf
+    known: set[tuple[tuple[int, int], ...]] = set()
+    for start in starts:
+        found = start
+        for _ in range(_TURNS):
+            shift, sd = _conditional(off, covariance, found)
+            before, found = found, assign(((off - shift[:, None]) / sd[:, None]) ** 2 + seen, cost_alone(sd))[1]
+            if found == before or tuple(found) in known:
+                break
+            known.add(tuple(found))
+        total = _unlikelihood(off, seen, covariance, found)
+        if total < least:
+            best, least = found, total
+    shift, sd = _conditional(off, covariance, best)
+    offset = expected + (float(np.mean([shift[i] for i, _ in best])) if best else 0.0)
+    return ((off - shift[:, None]) / sd[:, None]) ** 2 + seen, cost_alone(sd), offset
+
+
+def _conditional(off: Real, covariance: Real, pairs: list[tuple[int, int]]) -> tuple[Real, Real]:
+    """Mean and standard deviation of each mode's interval given those of the pairs of all other modes, (n,) cents."""
+    rows = [i for i, _ in pairs]
+    d = np.array([off[i, j] for i, j in pairs])
+    precision = np.linalg.inv(covariance[np.ix_(rows, rows)])
+    gain = covariance[:, rows] @ precision
+    shift, variance = gain @ d, np.diag(covariance) - np.einsum("ij,ij->i", gain, covariance[:, rows])
+    own = np.diag(precision)
+    # A paired mode must not be expected where its own pair puts it.
+    shift[rows], variance[rows] = d - precision @ d / own, 1.0 / own
+    return shift, np.sqrt(np.maximum(variance, LEAST_CENTS**2))
+
+
+def _unlikelihood(off: Real, seen: Real, covariance: Real, pairs: list[tuple[int, int]]) -> float:
+    """-2 log of the joint density of all pairs, with what was seen and what is left alone, as `assign` counts them."""
+    rows = [i for i, _ in pairs]
+    d = np.array([off[i, j] for i, j in pairs])
+    C = covariance[np.ix_(rows, rows)]
+    density = d @ np.linalg.solve(C, d) + np.linalg.slogdet(C)[1] - 2.0 * len(rows) * math.log(CENTS)
+    n, m = off.shape
+    return float(density + sum(seen[i, j] for i, j in pairs) + REJECTION / 2 * (n + m - 2 * len(pairs)))
 
 
 def _median(values: Real, weights: Real) -> float:
