@@ -21,7 +21,7 @@ from bracedtop.fem.cut_shift import cut_shift
 from bracedtop.fem.most_probable import conditioned, log_evidence, most_probable, wrong_datum
 from bracedtop.fem.parameter import Parameter
 from bracedtop.fem.prior import Prior, factors
-from bracedtop.fem.reduced import Reduced, State, followed, rates, what_if
+from bracedtop.fem.reduced import Reduced, State, rates, tracked, what_if
 from bracedtop.geometry.cut import Cut
 from bracedtop.geometry.errors import DesignError
 from bracedtop.geometry.outline import frozen
@@ -54,6 +54,10 @@ class Heard:
         Calibrated frequencies just after.
     set_aside : (k,) bool array
         Pairs taken for wrong.
+    slopes : (k, n + m) array
+        Derivatives of ln frequency by the state.
+    shifted : (k,) array
+        ln measured frequency, less what the model curves: `slopes` times the state, and an error.
     squares : float
         How far everything lies from what was expected, squared, in standard deviations; chi-square of
         `n_used` degrees of freedom if prior and errors are right.
@@ -66,6 +70,8 @@ class Heard:
     before_sd: np.ndarray
     after: np.ndarray
     set_aside: np.ndarray
+    slopes: np.ndarray
+    shifted: np.ndarray
     squares: float
 
     @property
@@ -148,18 +154,16 @@ class Modelled:
     Parameters
     ----------
     state : State
+        Its modes in the drawing's order, lowest first there.
     log_hz : (m,) array
         Of the model, without bias.
     slopes : (m, n) array
         Derivatives of `log_hz` by the state's parameters.
-    modes : (m,) int array
-        For each of the drawing's modes the one of `state` that it became.
     """
 
     state: State
     log_hz: np.ndarray
     slopes: np.ndarray
-    modes: np.ndarray
 
 
 def modelled(reduced: Reduced, values: np.ndarray, drawn: State | None = None) -> Modelled:
@@ -177,11 +181,10 @@ def modelled(reduced: Reduced, values: np.ndarray, drawn: State | None = None) -
     DesignError
         If a value is outside the model's range.
     """
-    state = what_if(reduced, values)
-    modes = np.asarray(followed(reduced, state, what_if(reduced, reduced.drawn) if drawn is None else drawn), dtype=int)
-    hz = state.frequencies[modes]
+    state = tracked(reduced, values, what_if(reduced, reduced.drawn) if drawn is None else drawn)
+    hz = state.frequencies
     by_state = np.where(factors(reduced.parameters), values, 1.0)
-    return Modelled(state, np.log(hz), rates(reduced, state)[modes] / hz[:, None] * by_state, modes)
+    return Modelled(state, np.log(hz), rates(reduced, state) / hz[:, None] * by_state)
 
 
 def start(reduced: Reduced, prior: Prior) -> Posterior:
@@ -323,6 +326,8 @@ def after_taps(
         np.sqrt(np.maximum(np.diag(spread), 0.0))[at],
         np.exp(settled.data),
         ~used,
+        settled.slopes,
+        log_hz - settled.data + settled.slopes @ settled.x,
         settled.squares,
     )
     values = _values(prior, settled.x[:n])
