@@ -221,14 +221,28 @@ def brace_groups(glued: Glued, brace: Brace, wood: Wood, height: np.ndarray) -> 
 
 def brace_sections(glued: Glued, brace: Brace, wood: Wood, height: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
     """Section stiffness of a brace's sides (n, 9, 9), and of its fibres with the slip along the glue (n, 11, 11)."""
+    return brace_sides(glued, brace, wood, height), brace_fibres(glued, brace, wood, height)
+
+
+def brace_sides(glued: Glued, brace: Brace, wood: Wood, height: np.ndarray) -> np.ndarray:
+    """Section stiffness of a brace's sides, (n, 9, 9)."""
     grain = fibre(wood, brace.ring_angle, brace.runout)
     sides = np.zeros((len(height), 9, 9), dtype=height.dtype)
+    for angle in np.unique(glued.angle):
+        at = (glued.angle == angle) & glued.grips
+        bed = glued.beds[float(angle)]
+        sides[at] = side_stiffness(brace.shape, brace.width, height[at], glued.offset[at], grain, float(angle), bed)
+    return sides
+
+
+def brace_fibres(glued: Glued, brace: Brace, wood: Wood, height: np.ndarray) -> np.ndarray:
+    """Section stiffness of a brace's fibres with the slip along the glue, (n, 11, 11)."""
+    grain = fibre(wood, brace.ring_angle, brace.runout)
     along = np.zeros((len(height), 11, 11), dtype=height.dtype)
     for angle in np.unique(glued.angle):
         at = (glued.angle == angle) & glued.grips
         section = (brace.shape, brace.width, height[at], glued.offset[at], grain, float(angle))
         bed, carrying = glued.beds[float(angle)], (glued.carrying[0][at], glued.carrying[1][at])
-        sides[at] = side_stiffness(*section, bed)
         along[at, :9, :9] = fibre_stiffness(*section, carrying)
         if glued.cap[at].any():
             under = -glued.offset[at] - height[at]
@@ -236,7 +250,7 @@ def brace_sections(glued: Glued, brace: Brace, wood: Wood, height: np.ndarray) -
         t = np.array([np.cos(angle), np.sin(angle)])
         slip = slip_stiffness(2 * glued.offset[at] / bed.shear_through + height[at] / grain.G_upright)
         along[at, 9:, 9:] = slip[:, None, None] * np.outer(t, t)
-    return sides, along
+    return along
 
 
 def block_group(block: Block, braces: tuple[Brace, Brace], woods: tuple[Wood, Wood]) -> Group:
