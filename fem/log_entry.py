@@ -9,36 +9,43 @@ import hashlib
 import math
 from collections.abc import Mapping, Sequence
 from pathlib import Path
-from typing import Annotated, Any, Literal
+from typing import TYPE_CHECKING, Annotated, Any, Literal
 
 import numpy as np
 from pydantic import AwareDatetime, BaseModel, ConfigDict, Field, JsonValue, TypeAdapter
 
-from bracedtop.fem.case import Case
 from bracedtop.fem.case_file import FILE_NAME as DRAWING
 from bracedtop.fem.case_file import read_tables
-from bracedtop.fem.model import Model, Modes
-from bracedtop.fem.taps import Taps
 from bracedtop.geometry.cut import Cut
 from bracedtop.geometry.errors import FileError
 from bracedtop.geometry.units import GRAM, MM
 
+if TYPE_CHECKING:
+    # Reading a log needs no solver.
+    from bracedtop.fem.case import Case
+    from bracedtop.fem.model import Model, Modes
+    from bracedtop.fem.taps import Taps
+
 SCHEMA = 1
 """Version of the form. A change that an older program would misread raises it."""
 
+LAST_PASS = 999
+"""Highest number of a pass; as in fem/session."""
+
 Sha = Annotated[str, Field(pattern=r"^[0-9a-f]{64}$")]
+Hertz = Annotated[float, Field(gt=0)]
 
 
 class Part(BaseModel):
     """A piece of an entry; nothing else may stand in it."""
 
-    model_config = ConfigDict(frozen=True, extra="forbid", strict=True, populate_by_name=True)
+    model_config = ConfigDict(frozen=True, extra="forbid", strict=True, populate_by_name=True, allow_inf_nan=False)
 
 
 class OpenPart(BaseModel):
     """A piece of an entry that may hold further values."""
 
-    model_config = ConfigDict(frozen=True, extra="allow", strict=True, populate_by_name=True)
+    model_config = ConfigDict(frozen=True, extra="allow", strict=True, populate_by_name=True, allow_inf_nan=False)
     __pydantic_extra__: dict[str, JsonValue] = Field(init=False)
 
 
@@ -53,7 +60,7 @@ class LoggedTap(Part):
     """A measured mode."""
 
     number: int
-    hz: float
+    hz: Hertz
     std_error_hz: float | None = None
     spread_hz: float | None = None
     t60_s: float | None = None
@@ -65,7 +72,7 @@ class LoggedMode(OpenPart):
     """A mode of the model: its number in the drawing, its frequency, and the standard deviation that it had."""
 
     mode: int
-    hz: float
+    hz: Hertz
     std_hz: float | None = None
 
 
@@ -82,11 +89,11 @@ class LoggedCut(Part):
 
 class _Entry(BaseModel):
     # Beside these, values from outside are taken as they are: numbers stay numbers, text stays text.
-    model_config = ConfigDict(frozen=True, extra="forbid", strict=True, populate_by_name=True)
+    model_config = ConfigDict(frozen=True, extra="forbid", strict=True, populate_by_name=True, allow_inf_nan=False)
 
     version: Literal[1] = Field(default=1, validation_alias="schema", serialization_alias="schema")
     time: AwareDatetime = Field(default_factory=lambda: datetime.datetime.now().astimezone())
-    number: int = Field(validation_alias="pass", serialization_alias="pass", ge=0)
+    number: int = Field(validation_alias="pass", serialization_alias="pass", ge=0, le=LAST_PASS)
 
 
 class DrawingEntry(_Entry):
@@ -152,7 +159,7 @@ ENTRY: TypeAdapter[Entry] = TypeAdapter(Entry)
 STAGES = ("drawing", "taps", "calibration", "plan", "cut", "note")
 
 
-def drawing_entry(case: Case, model: Model | None = None, modes: Modes | None = None) -> DrawingEntry:
+def drawing_entry(case: "Case", model: "Model | None" = None, modes: "Modes | None" = None) -> DrawingEntry:
     """Entry of a drawing, before pass 1.
 
     Parameters
@@ -182,7 +189,7 @@ def drawing_entry(case: Case, model: Model | None = None, modes: Modes | None = 
     )
 
 
-def taps_entry(taps: Taps, number: int, folder: Path) -> TapsEntry:
+def taps_entry(taps: "Taps", number: int, folder: Path) -> TapsEntry:
     """Entry of the taps behind a pass.
 
     Parameters

@@ -22,6 +22,7 @@ from bracedtop.geometry.errors import FileError
 
 PREFIX = "pass-"
 
+_NUMBER = re.compile(r"[1-9][0-9]{0,2}", re.ASCII)
 _LIKE_A_PASS = re.compile(r"pass[-_ ]*\d+", re.IGNORECASE)
 
 
@@ -88,15 +89,26 @@ def read_passes(folder: Path, design: Design) -> tuple[tuple[Path, tuple[Cut, ..
     FileError
         If a pass is missing or has no cut, or its cut cannot be used.
     """
+    places = pass_folders(folder)
+    return tuple(zip(places, read_cuts(places, design), strict=True))
+
+
+def read_cuts(places: Sequence[Path], design: Design) -> tuple[tuple[Cut, ...], ...]:
+    """Cuts of passes in the folders `places`, each checked against what those before it have left.
+
+    Raises
+    ------
+    FileError
+        If a pass has no cut, or its cut cannot be used.
+    """
     found = []
-    for place in pass_folders(folder):
+    for place in places:
         path = place / FILE_NAME
         if not path.exists():
             what = "has taps but no" if has_taps(place) else "has no"
             _refuse(place, f"{what} {FILE_NAME}; write what was cut there, or remove the folder if nothing was")
-        cuts = read_cut(path, design)
-        design = cut_design(design, cuts)
-        found.append((place, cuts))
+        found.append(read_cut(path, design))
+        design = cut_design(design, found[-1])
     return tuple(found)
 
 
@@ -116,8 +128,8 @@ def pass_folders(folder: Path) -> tuple[Path, ...]:
     numbers = {}
     for path in like:
         text = path.name.removeprefix(PREFIX)
-        if not (path.name.startswith(PREFIX) and text.isascii() and text.isdecimal() and not text.startswith("0")):
-            _refuse(path, f"must be named {PREFIX}1, {PREFIX}2 and so on")
+        if not (path.name.startswith(PREFIX) and _NUMBER.fullmatch(text)):
+            _refuse(path, f"must be named {PREFIX}1, {PREFIX}2 and so on, to {PREFIX}999")
         if not path.is_dir():
             _refuse(path, "is a file; a pass is a folder")
         numbers[int(text)] = path

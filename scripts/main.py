@@ -18,6 +18,8 @@ COMMANDS = {
     "taps": "read the taps: frequencies, decays, spread",
     "compare": "predicted against tapped, and what a millimetre off each brace does",
     "shave": "take wood off one brace in the model and see before and after",
+    "cut": "record what was really cut, as the next pass",
+    "log": "the record of a top: what was cut, when, and what it did",
     "load": "what the strings do to the top: turn of the bridge, dip and belly, stresses",
     "season": "the modes in dry air and in damp air",
     "wood": "constants of your own wood from the taps of a board",
