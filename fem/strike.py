@@ -3,6 +3,7 @@
 Depends on geometry/errors, fem/decay, fem/hammer, fem/hits, fem/sound, fem/taps_file.
 """
 
+import math
 from dataclasses import dataclass
 
 import numpy as np
@@ -10,7 +11,7 @@ import soundfile
 from numpy.typing import NDArray
 
 from bracedtop.fem.decay import Decays, real_columns, stacked, transform
-from bracedtop.fem.hammer import BEFORE, pulse_onset, strike_at
+from bracedtop.fem.hammer import BEFORE, FrequencyResponse, frequency_response, pulse_onset, strike_at
 from bracedtop.fem.hits import Hit, find_hits
 from bracedtop.fem.sound import read_sound
 from bracedtop.fem.taps_file import FILE_NAME, Placement
@@ -28,6 +29,10 @@ BAND = (40.0, 2400.0)
 
 STRIKE_WINDOW = (4e-3, 8e-3)
 """Where the onset of a strike is looked for, s before and behind the hop in which it was found; chosen."""
+
+
+SAME_PLACE = 15e-3
+"""A sensor this near to the hammer moves as the hammer's point does, m; chosen: a twentieth of a bending wave."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -166,6 +171,67 @@ def struck(placement: Placement, omega: Real, sigma: Real, steady_hz: tuple[floa
         kept.append(k)
     shape = (len(kept), channels.heard.shape[1], len(s))
     return Struck(placement, np.array(amplitude, dtype=complex).reshape(shape), point[kept], force is not None)
+
+
+def responses(placement: Placement) -> tuple[FrequencyResponse, ...]:
+    """Frequency response of each channel of a recording with a hammer.
+
+    Decays that are cut off before they have fallen by 40 dB are faded out (`FrequencyResponse.window_rate`).
+
+    Raises
+    ------
+    FileError
+        If there is no hammer, the file cannot be used, or no hit has 0.1 s of decay.
+    """
+    channels = read_channels(placement)
+    rate, force = channels.rate, channels.force
+    if force is None:
+        message = f"{placement.path}: no hammer_channel in {FILE_NAME}; a frequency response needs one"
+        raise FileError(message)
+    lead = round(BEFORE * rate)
+    starts, stops = [], []
+    for hit in channels.hits:
+        start, stop = onset(force[:, None], rate, hit) - lead, min(round(hit.stop_s * rate), len(force))
+        if start >= 0 and stop - start >= lead + SHORTEST * rate:
+            starts.append(start)
+            stops.append(stop)
+    if not starts:
+        message = f"{placement.path}: no hit of the hammer with {1e3 * SHORTEST:.0f} ms of decay behind it"
+        raise FileError(message)
+    n = min(stop - start for start, stop in zip(starts, stops, strict=True))
+    pushed = np.array([force[k : k + n] - force[k : k + (9 * lead) // 10].mean() for k in starts])
+    unit = f"{_unit(placement)}/{'N' if placement.hammer_newtons else 'full scale'}"
+    found = []
+    for channel in channels.heard.T:
+        heard = np.array([channel[k : k + n] for k in starts])
+        first, last = (np.mean(part**2) for part in (heard[:, lead : lead + n // 10], heard[:, -(n // 10) :]))
+        fade = 0.0 if last < 1e-4 * first else math.log(100.0) * rate / n
+        found.append(frequency_response(pushed, heard, rate, window_rate=fade, unit=unit))
+    return tuple(found)
+
+
+def _unit(placement: Placement) -> str:
+    if placement.sensor_full_scale is None:
+        return "full scale"
+    return "(m/s2)" if placement.is_accelerometer else "Pa"
+
+
+def modal_mass(struck: Struck, omega: Real) -> Real | None:
+    """Modal mass of each mode at the tapped point, kg, (n_modes,), from an accelerometer there and a hammer in newtons.
+
+    An impulse of 1 N s leaves the acceleration omega / m of a mode whose mass there is m. None if the recording does
+    not have all of this: one point, an accelerometer within `SAME_PLACE` of it, and both full scales.
+    """
+    placed = struck.placement
+    near = [
+        k
+        for k, ear in enumerate(placed.microphones)
+        if len(placed.points) == 1 and math.dist(ear, placed.points[0]) < SAME_PLACE
+    ]
+    known = struck.by_hammer and placed.is_accelerometer and placed.hammer_newtons and placed.sensor_full_scale
+    if not near or not known or not len(struck.amplitude):
+        return None
+    return np.asarray(omega / np.abs(struck.amplitude[:, near[0]].mean(axis=0)))
 
 
 def _amplitudes(decays: Decays, s: Complex) -> Complex:

@@ -1,14 +1,14 @@
 """How long a tap sounds, band by band: decay times by backward integration.
 
-Depends on fem/hits.
+Depends on fem/hits, fem/sound, fem/strike, fem/taps.
 
 References
 ----------
 M. R. Schroeder, "New method of measuring reverberation time", J. Acoust. Soc. Am. 37 (1965) 409-412. ISO 3382-1:2009,
 5.3 and Annex A.2 (evaluation from -5 dB over 20 or 30 dB, the noise 10 dB below that); ISO 3382-2:2008, Annex B
-(curvature of a decay in two slopes); both from memory. IEC 61260-1:2014, 5.4 (exact midband frequencies, base ten) and Annex E
-(nominal ones). F. Jacobsen, J. H. Rindel, "Time reversed decay measurements", J. Sound Vib. 117 (1987) 187-190 (a
-filter run backwards lengthens no decay if bandwidth times T60 exceeds 4).
+(curvature of a decay in two slopes); both from memory. IEC 61260-1:2014, 5.4 (exact midband frequencies, base ten) and
+Annex E (nominal ones); from memory. F. Jacobsen, J. H. Rindel, "Time reversed decay measurements", J. Sound Vib. 117
+(1987) 187-190 (a filter run backwards lengthens no decay if bandwidth times T60 exceeds 4); from memory.
 """
 
 import math
@@ -20,6 +20,9 @@ from numpy.typing import NDArray
 from scipy.signal import butter, sosfilt
 
 from bracedtop.fem.hits import AFTER_STRIKE, Hit
+from bracedtop.fem.sound import read_sound
+from bracedtop.fem.strike import read_channels
+from bracedtop.fem.taps import Taps
 
 Real = NDArray[np.float64]
 
@@ -140,6 +143,26 @@ def sustain(signal: Real, rate: float, hits: Sequence[Hit], *, parts: int = 1) -
         1 for octaves, 3 for thirds.
     """
     return tuple(_band_decay(signal, rate, hits, band) for band in bands(parts) if band.high < 0.45 * rate)
+
+
+def tap_sustain(taps: Taps, *, parts: int = 1) -> tuple[BandDecay, ...]:
+    """Decay times of all recordings of a top together, by octave (`parts` = 1) or third-octave bands (3).
+
+    Raises
+    ------
+    FileError
+        If a recording cannot be read any more.
+    """
+    hammered = {one.path: one for one in taps.placements if one.hammer_channel is not None}
+    found = []
+    for recording in taps.recordings:
+        if recording.path in hammered:
+            heard = read_channels(hammered[recording.path]).heard
+            signal = heard[:, int(np.argmax((heard**2).sum(axis=0)))]
+        else:
+            signal = read_sound(recording.path).samples
+        found.append(sustain(signal, recording.rate, recording.hits, parts=parts))
+    return joined(found)
 
 
 def joined(decays: Sequence[Sequence[BandDecay]]) -> tuple[BandDecay, ...]:

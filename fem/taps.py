@@ -94,7 +94,9 @@ class Taps:
     placements : tuple of Placement
         What `taps.toml` says of recordings.
     struck : tuple of Struck
-        Amplitudes in these of the modes that have a decay time, in the order of `measured`.
+        Amplitudes in these.
+    struck_numbers : tuple of int
+        Number of the measured mode in each column of these amplitudes.
     """
 
     measured: tuple[Measured, ...]
@@ -103,6 +105,7 @@ class Taps:
     sources: tuple[str, ...]
     placements: tuple[Placement, ...] = ()
     struck: tuple[Struck, ...] = ()
+    struck_numbers: tuple[int, ...] = ()
 
 
 def read_taps(folder: Path) -> Taps:
@@ -179,14 +182,17 @@ def join_taps(notes_path: Path | None, paths: Sequence[Path], placements: Sequen
         warnings += more
     else:
         amplitudes = ()
-    measured = sorted(_with_notes(heard, notes), key=lambda mode: mode.hz)
+    every = _with_notes(heard, notes)
+    order = sorted(range(len(every)), key=lambda k: every[k].hz)
+    number = {k: n for n, k in enumerate(order, start=1)}
     return Taps(
-        tuple(replace(mode, number=k) for k, mode in enumerate(measured, start=1)),
+        tuple(replace(every[k], number=number[k]) for k in order),
         recordings,
         warnings,
         sources + tuple(_short(path) for path in paths),
         tuple(placements),
         amplitudes,
+        tuple(number[k] for k, mode in enumerate(heard) if mode.decay_time is not None) if placements else (),
     )
 
 
@@ -319,7 +325,7 @@ def _standard_error(peaks: list[Peak]) -> float | None:
 
 
 def _with_notes(heard: list[Measured], notes: tuple[Note, ...]) -> list[Measured]:
-    """The recorded modes with the notes that belong to them, and the other notes as modes of their own."""
+    """The recorded modes in their order with the notes that belong to them, then the other notes as modes."""
     pairs = sorted(
         (abs(note.hz - mode.hz), i, j)
         for i, note in enumerate(notes)

@@ -69,7 +69,7 @@ def _blocks(widths: Sequence[int], repeat: int) -> list[list[int]]:
 
 def print_json(value: dict[str, Any]) -> None:
     """Print one JSON object; numbers that JSON does not know become null."""
-    print(json.dumps(_plain(value), indent=2, allow_nan=False))
+    print(json.dumps(plain(value), indent=2, allow_nan=False))
 
 
 def signed(value: float, digits: int = 1) -> str:
@@ -84,11 +84,12 @@ def _cell(value: object) -> str:
     return f"{value:.1f}" if isinstance(value, float) else str(value)
 
 
-def _plain(value: Any) -> Any:
+def plain(value: Any) -> Any:
+    """Value with tuples as lists, keys as text, and numbers that JSON does not know as None."""
     if isinstance(value, dict):
-        return {str(key): _plain(item) for key, item in value.items()}
+        return {str(key): plain(item) for key, item in value.items()}
     if isinstance(value, list | tuple):
-        return [_plain(item) for item in value]
+        return [plain(item) for item in value]
     if isinstance(value, float) and not math.isfinite(value):
         return None
     return value
