@@ -20,7 +20,7 @@ _LARGEST_CELL = 120.0
 _CELL_HEIGHT = 56.0
 _NARROW = 60.0
 _STEPS = 101
-_LIGHT_FROM = 0.55
+_LIGHT_FROM = 0.585
 """MAC from which a cell is dark enough for light figures; chosen by the contrast of both on `falling`."""
 
 FEW_POINTS = 4
