@@ -182,15 +182,16 @@ def _joined(each: Sequence[BandDecay]) -> BandDecay:
     weights = np.array([decay.n_hits for decay in good], dtype=float)
     times = np.array([decay.decay_time for decay in good])
     curvatures = [decay.curvature for decay in good if decay.curvature is not None]
+    curvature = float(np.median(curvatures)) if curvatures else None
     return BandDecay(
         best.band,
         float(weights.sum() / (weights / times).sum()),
         float(np.std(times, ddof=1)) if len(times) > 1 else None,
         "T30" if all(decay.kind == "T30" for decay in good) else "T20",
-        float(np.median(curvatures)) if curvatures else None,
+        curvature,
         best.range_db,
         sum(decay.n_hits for decay in good),
-        next((decay.remark for decay in good if decay.remark), ""),
+        _bent(curvature),
     )
 
 
@@ -258,13 +259,16 @@ def _evaluated(energy: Real, noise: float, step: float, band: Band, n_hits: int)
             remark = f"decays within {1e3 * decay_time:.0f} ms, which the band's filter blurs"
             return BandDecay(band, None, None, "", None, range_db, n_hits, remark)
         curvature = _curvature(decibels, time, span)
-        remark = ""
-        if curvature is not None and abs(curvature) > CURVED:
-            remark = "two slopes: " + ("fast, then slow" if curvature > 0 else "slow, then fast")
-        return BandDecay(band, decay_time, None, kind, curvature, range_db, n_hits, remark)
+        return BandDecay(band, decay_time, None, kind, curvature, range_db, n_hits, _bent(curvature))
     needed = START_DB + RANGES["T20"] + (0.0 if cut_off else OVER_NOISE_DB)
     remark = f"falls by {range_db:.0f} dB {why}; T20 needs {needed:.0f}"
     return BandDecay(band, None, None, "", None, range_db, n_hits, remark)
+
+
+def _bent(curvature: float | None) -> str:
+    if curvature is None or abs(curvature) <= CURVED:
+        return ""
+    return "two slopes: " + ("fast, then slow" if curvature > 0 else "slow, then fast")
 
 
 def _backwards(energy: Real, step: float) -> tuple[Real, Real]:

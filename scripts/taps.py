@@ -379,7 +379,7 @@ def print_taps(taps: "Taps") -> None:
             [
                 str(mode.number),
                 f"{mode.hz:.2f}",
-                _digits(mode.std_error_hz, 2),
+                _digits(mode.std_error_hz, 3),
                 f"{name} {signed(deviation, 0)}",
                 _digits(mode.spread_hz, 2),
                 _digits(mode.decay_time, 2),
@@ -403,7 +403,7 @@ def print_sustain(bands: "tuple[BandDecay, ...]") -> None:
         return
     print("\nSustain of the whole sound (T60; the better of T30 and T20)")
     print_table(
-        ["band", "T60 s", "spread s", "from", "heard dB", "bent %", "remark"],
+        ["band", "T60 s", "spread s", "from", "heard dB", "bent %"],
         [
             [
                 decay.band.name,
@@ -412,11 +412,13 @@ def print_sustain(bands: "tuple[BandDecay, ...]") -> None:
                 decay.kind or None,
                 f"{decay.range_db:.0f}",
                 None if decay.curvature is None else signed(decay.curvature, 0),
-                decay.remark,
             ]
             for decay in bands
         ],
     )
+    for decay in bands:
+        if decay.remark:
+            print(f"- {decay.band.name}: {decay.remark}")
     print()
 
 
