@@ -11,6 +11,9 @@ import soundfile
 
 from bracedtop.geometry.errors import FileError
 
+DRIFTING = (0.05, 0.6)
+"""Frequencies at which the hum's strength changes, Hz; chosen: motors and lamps come and go over seconds."""
+
 SOUNDING = 0.1
 """The signal's level is its root mean square over this time after the first hit, s; chosen: tops ring as long."""
 
@@ -28,6 +31,8 @@ class Disturbance:
         Mains frequency; its first six multiples are added.
     hum_db : float
         Level of the hum's fundamental, as for the noise; multiples fall by 4 dB each.
+    hum_drift : float
+        Standard deviation of the slow change of the hum's strength, relative to it.
     bounce : (float, float) or None
         Delay in s and relative strength of a second, unwanted strike after every hit.
     clip : float
@@ -37,6 +42,7 @@ class Disturbance:
     noise_db: float | None = None
     hum_hz: float | None = None
     hum_db: float = -20.0
+    hum_drift: float = 0.0
     bounce: tuple[float, float] | None = None
     clip: float = 1.0
 
@@ -104,13 +110,22 @@ def tap_signal(
     if faults.hum_hz is not None:
         for k in range(1, 7):
             peak = np.sqrt(2) * level * 10 ** ((faults.hum_db - 4 * (k - 1)) / 20)
-            signal += peak * np.sin(2 * np.pi * k * faults.hum_hz * t + rng.uniform(0, 2 * np.pi))
+            hum = np.sin(2 * np.pi * k * faults.hum_hz * t + rng.uniform(0, 2 * np.pi))
+            if faults.hum_drift:
+                hum *= 1 + faults.hum_drift * _slow_change(t, rng)
+            signal += peak * hum
     if faults.noise_db is not None:
         signal += level * 10 ** (faults.noise_db / 20) * rng.normal(size=len(signal))
     largest = np.abs(signal).max()
     if faults.clip < 1:
         return np.asarray(np.clip(signal / (faults.clip * largest), -1.0, 1.0))
     return np.asarray(0.9 * signal / largest)
+
+
+def _slow_change(t: np.ndarray, rng: np.random.Generator) -> np.ndarray:
+    """A sum of slow waves of mean square one."""
+    waves = [(rng.uniform(*DRIFTING), rng.uniform(0, 2 * np.pi)) for _ in range(6)]
+    return np.asarray(sum(np.cos(2 * np.pi * f * t + phase) for f, phase in waves) / np.sqrt(3))
 
 
 def write_wav(path: Path, signal: np.ndarray, rate: int) -> None:
