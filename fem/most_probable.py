@@ -119,7 +119,7 @@ def most_probable(
 
     box = ((low - mean)[free] / sd[free], (high - mean)[free] / sd[free])
     begin = np.clip(np.zeros(len(free)), box[0] + INSIDE, box[1] - INSIDE)
-    found = least_squares(misfit, begin, slope, bounds=box, method="dogbox", ftol=1e-10, xtol=1e-8, max_nfev=MOST_STEPS)
+    found = least_squares(misfit, begin, slope, bounds=box, method="dogbox", ftol=1e-7, xtol=1e-6, max_nfev=MOST_STEPS)
     if not found.success:
         message = "calibration: the values do not settle; is each tap paired with the right mode?"
         raise AccuracyError(message)
