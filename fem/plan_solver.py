@@ -1,0 +1,268 @@
+"""The optimiser of a plan: where to end with least wood, and how far the first pass may go.
+
+Depends on fem/plan_problem, fem/plan_risk, fem/target.
+
+Sequential linear programming with a trust region: frequencies and their exact derivatives at one place make a linear
+programme, solved by HiGHS; its answer is taken if the true frequencies are better there, and the region shrinks if not.
+Linear programmes end in corners, so few places are cut; the weights of the wood are renewed a few times so that a place
+cut deep costs little more than one cut shallow.
+
+References
+----------
+R. Fletcher, E. Sainz de la Maza, "Nonlinear programming and nonsmooth optimization by successive linear programming",
+Mathematical Programming 43 (1989) 235-256. E. J. Candes, M. B. Wakin, S. P. Boyd, "Enhancing sparsity by reweighted l1
+minimization", J. Fourier Analysis and Applications 14 (2008) 877-905, eq. 6. Q. Huangfu, J. A. J. Hall, "Parallelizing
+the dual revised simplex method", Mathematical Programming Computation 10 (2018) 119-142 (HiGHS).
+"""
+
+from collections.abc import Callable
+from dataclasses import dataclass
+
+import numpy as np
+from scipy.optimize import linprog
+
+from bracedtop.fem.plan_limits import USEFUL_DEPTH
+from bracedtop.fem.plan_problem import Array, Problem, Tones, length, runs
+from bracedtop.fem.target import Goal
+from bracedtop.geometry.errors import AccuracyError
+
+INSIDE = 0.3
+"""Part of a band that is kept free on either side where the plan is meant to end; chosen: so it aims at the middle."""
+
+CLEAR = 5e-4
+"""The same for a band with one side only, as a difference of ln f; chosen: half a cent, what a tap tells at best."""
+
+MUST, WANT = 1e4, 1e2
+"""Cost of a unit of ln f outside the band, against `WOOD`; chosen: a must gives way to no want worth naming."""
+
+CENTRED = 0.01
+"""Cost of being outside the middle of the band, over that of being outside the band; chosen."""
+
+WOOD = 1e-3
+"""Cost of 1 mm at one place; chosen: a place is cut if that brings a want 0.001 % nearer, and never for less."""
+
+BLUNT = 0.3
+"""Depth at which cutting deeper and cutting elsewhere cost the same, mm; chosen."""
+
+SENSITIVE = 10.0
+"""How much dearer wood is at a place where the error of a cut alone spends the band; chosen."""
+
+ROUNDS = 3
+MOST_STEPS = 25
+FIRST_REACH, LEAST_REACH = 1.5e-3, 0.03e-3
+"""Trust region, m: first, and where looking nearer no longer helps."""
+
+
+@dataclass(frozen=True, slots=True)
+class Point:
+    """Frequencies after depths (u,) were taken off: their logarithms (m,) and slopes (m, k) by the state."""
+
+    depths: Array
+    log_hz: Array
+    slopes: Array
+
+
+@dataclass(frozen=True, slots=True)
+class Band:
+    """Piecewise linear cost of the logarithms of frequencies: weight per unit of row . log_hz outside low to high."""
+
+    row: Array
+    low: float
+    high: float
+    weight: float
+
+    def cost(self, log_hz: Array) -> float:
+        """Cost at some frequencies."""
+        value = float(self.row @ log_hz)
+        return self.weight * max(value - self.high, self.low - value, 0.0)
+
+
+def evaluated(problem: Problem, tones: Tones, depths: Array) -> Point:
+    """Frequencies after depths were taken off."""
+    log_hz, slopes = tones(problem.values(depths))
+    return Point(depths, log_hz, slopes)
+
+
+def depth_rates(problem: Problem, point: Point) -> Array:
+    """Change of ln f per m of each depth, (m, u)."""
+    return np.asarray(-point.slopes[:, problem.index] / problem.scale)
+
+
+def goal_bands(goals: tuple[Goal, ...]) -> list[Band]:
+    """Costs of the goals: to be in the band, and a little to be in its middle."""
+    bands = []
+    for goal in goals:
+        weight = MUST if goal.must else WANT
+        inside = INSIDE * (goal.high - goal.low) if np.isfinite(goal.high - goal.low) else CLEAR
+        bands.append(Band(goal.row, goal.low, goal.high, weight))
+        bands.append(Band(goal.row, goal.low + inside, goal.high - inside, CENTRED * weight))
+    return bands
+
+
+def whole_way(problem: Problem, tones: Tones, now: Point) -> Point:
+    """Where to end: all goals in their bands, as far as taking wood off can do it, with few and short cuts.
+
+    Parameters
+    ----------
+    problem : Problem
+    tones : callable
+    now : Point
+        The present top, with depths of 0.
+
+    Raises
+    ------
+    AccuracyError
+        If a linear programme is not solved.
+    """
+    bands = goal_bands(problem.goals)
+    base = _wood_costs(problem, now)
+    costs = base / BLUNT
+    upper = problem.most.copy()
+    point = now
+    for _ in range(ROUNDS):
+        point = minimised(problem, tones, point, lambda _: bands, costs, upper)
+        costs = base / (1e3 * point.depths + BLUNT)
+    for _ in range(ROUNDS):
+        banned = _useless(problem, point.depths) & (upper > 0)
+        if not banned.any():
+            return point
+        upper[banned] = 0.0
+        # What was never cut stays so: the round only mends what the ban has cost.
+        start = evaluated(problem, tones, within_slope(problem, np.minimum(point.depths, upper)))
+        point = minimised(problem, tones, start, lambda _: bands, costs, upper)
+    return point
+
+
+def within_slope(problem: Problem, depths: Array) -> Array:
+    """Depths lowered until they are nowhere steeper than allowed."""
+    depths = depths.copy()
+    for _ in range(len(depths)):
+        before = depths.copy()
+        for (i, j), gap in zip(problem.neighbours, problem.gaps, strict=True):
+            rise = problem.largest_slope * gap
+            depths[i], depths[j] = min(depths[i], depths[j] + rise), min(depths[j], depths[i] + rise)
+        if np.array_equal(before, depths):
+            break
+    return depths
+
+
+def _wood_costs(problem: Problem, now: Point) -> Array:
+    """Cost of 1 mm at each place: dearer where a cut's own error moves a goal by much of its band."""
+    rates = depth_rates(problem, now)
+    spent = np.zeros(len(problem.places))
+    for goal in problem.goals:
+        if np.isfinite(goal.high - goal.low):
+            spent += (problem.cut_error * (goal.row @ rates) / (goal.high - goal.low)) ** 2
+    return np.asarray(WOOD * (1.0 + SENSITIVE * spent))
+
+
+def _useless(problem: Problem, depths: Array) -> Array:
+    """Places with cuts too shallow or too short for a tool."""
+    poor = (depths > 0) & (depths < USEFUL_DEPTH - 1e-9)
+    for run in runs(problem, np.where(poor, 0.0, depths)):
+        poor[run] |= length(problem, run) < problem.shortest
+    return np.asarray(poor)
+
+
+def minimised(
+    problem: Problem,
+    tones: Tones,
+    start: Point,
+    bands_at: Callable[[Point], list[Band]],
+    costs: Array,
+    upper: Array,
+) -> Point:
+    """Depths of least cost near a start.
+
+    Parameters
+    ----------
+    problem : Problem
+    tones : callable
+    start : Point
+    bands_at : callable
+        Costs of frequencies, as they are near a point.
+    costs : (u,) array, per mm
+    upper : (u,) array, m
+        Largest depths.
+
+    Raises
+    ------
+    AccuracyError
+        If a linear programme is not solved.
+    """
+    point, reach = start, FIRST_REACH
+    for _ in range(MOST_STEPS):
+        bands = bands_at(point)
+        now = _cost(problem, point, bands, costs)
+        depths, promised = _linear(problem, point, bands, costs, upper, reach)
+        hope = (now - promised) / (1.0 + abs(now))
+        if hope < 1e-7 or (hope < 1e-5 and reach < FIRST_REACH / 2):
+            break
+        new = evaluated(problem, tones, depths)
+        gained = now - _cost(problem, new, bands_at(new), costs)
+        ratio = gained / (now - promised)
+        if ratio > 0.1:
+            point = new
+        if ratio < 0.25:
+            reach *= 0.4
+        elif ratio > 0.7:
+            reach *= 1.6
+        if reach < LEAST_REACH:
+            break
+    return point
+
+
+def _cost(problem: Problem, point: Point, bands: list[Band], costs: Array) -> float:
+    total = sum(band.cost(point.log_hz) for band in bands) + 1e3 * float(costs @ point.depths)
+    if problem.wanted_mass is not None:
+        total += _ABOUT * abs(float(problem.grams @ point.depths) / problem.wanted_mass - 1.0)
+    return total
+
+
+_ABOUT = 0.1
+"""Cost of missing the wanted mass altogether; chosen: below any want."""
+
+
+def _linear(
+    problem: Problem, point: Point, bands: list[Band], costs: Array, upper: Array, reach: float
+) -> tuple[Array, float]:
+    """Best depths within reach by the linear programme in mm, and the cost that it promises."""
+    u, n_bands = len(point.depths), len(bands)
+    extra = int(problem.wanted_mass is not None)
+    rates = 1e-3 * depth_rates(problem, point)
+    depths = 1e3 * point.depths
+    rows, bounds = [], []
+
+    def soft(slope: Array, value: float, low: float, high: float, k: int) -> None:
+        for sign, bound in ((1.0, high), (-1.0, -low)):
+            if np.isfinite(bound):
+                row = np.zeros(u + n_bands + extra)
+                # Scaled, so that a unit is a tenth of a percent and the solver's tolerance far below.
+                row[:u], row[u + k] = 1e3 * sign * slope, -1.0
+                rows.append(row)
+                bounds.append(1e3 * (bound - sign * (value - float(slope @ depths))))
+
+    for k, band in enumerate(bands):
+        soft(band.row @ rates, float(band.row @ point.log_hz), band.low, band.high, k)
+    if problem.wanted_mass is not None:
+        slope = 1e-3 * problem.grams / problem.wanted_mass
+        soft(slope, float(slope @ depths), 1.0, 1.0, n_bands)
+    G, g = problem.slopes()
+    hard = np.vstack([G, problem.rows * 1e-3 / np.maximum(np.abs(problem.bounds), 1e-12)[:, None]])
+    hard_bounds = np.concatenate([1e3 * g, np.sign(problem.bounds)])
+    A = np.vstack([np.array(rows).reshape(-1, u + n_bands + extra), np.pad(hard, ((0, 0), (0, n_bands + extra)))])
+    weights = 1e-3 * np.array([band.weight for band in bands] + [_ABOUT] * extra)
+    most = 1e3 * upper
+    box = np.column_stack([np.clip(depths - 1e3 * reach, 0.0, most), np.minimum(depths + 1e3 * reach, most)])
+    found = linprog(
+        np.concatenate([costs, weights]),
+        A_ub=A,
+        b_ub=np.concatenate([bounds, hard_bounds]),
+        bounds=np.vstack([box, np.tile([0.0, np.inf], (n_bands + extra, 1))]),
+        method="highs",
+    )
+    if found.x is None:
+        message = f"the plan's linear programme was not solved: {found.message}"
+        raise AccuracyError(message)
+    best = np.clip(found.x[:u], 0.0, 1e3 * upper)
+    return 1e-3 * np.where(best < 1e-6, 0.0, best), float(found.fun)
