@@ -19,6 +19,7 @@ from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
+from scipy.signal import find_peaks
 
 Real = NDArray[np.float64]
 Complex = NDArray[np.complex128]
@@ -37,6 +38,10 @@ LARGEST_DELAY = 3e-3
 
 DELAY_ERROR = 0.7e-3
 """Expected error of it, s; chosen: the way of the click to the microphone is up to 0.3 m."""
+
+AS_GOOD = 0.08
+"""Another moment of a hit that fits its phases by so little worse could be the right one; chosen: part of the fit's
+largest score of 1."""
 
 NOT_REAL = 0.3
 """Complexity from which a shape has no signs; chosen: phases by chance have 0.5, neighbours in a beat 0.1."""
@@ -93,15 +98,17 @@ def shapes_of_points(
     list of Shape, or in its place why there is none
     """
     n_hits, n_channels, n_modes = amplitude.shape
-    flat = amplitude.reshape(n_hits, -1)
-    tau = np.zeros(n_hits) if by_hammer else strike_delays(flat, np.tile(omega, n_channels))
-    timed = amplitude * np.exp(-1j * omega * tau[:, None, None])
+    tau = other = np.zeros(n_hits)
+    if not by_hammer:
+        tau, other = strike_delays(amplitude.reshape(n_hits, -1), np.tile(omega, n_channels))
     heard = np.unique(point)
-    one_phase = np.stack([_together(timed[:, :, k]) for k in range(n_modes)], axis=1)
-    return [
-        _shape(one_phase[:, k], np.searchsorted(heard, point), points[heard], BY_HAMMER if by_hammer else STRENGTH)
-        for k in range(n_modes)
-    ]
+    found: list[Shape | str] = []
+    for k in range(n_modes):
+        hits = _together(amplitude[:, :, k] * np.exp(-1j * omega[k] * tau)[:, None])
+        turned = hits * np.exp(1j * omega[k] * (tau - other))
+        expected = BY_HAMMER if by_hammer else STRENGTH
+        found.append(_shape(hits, turned, np.searchsorted(heard, point), points[heard], expected))
+    return found
 
 
 def by_reference(amplitude: Complex, points: Real) -> list[Shape | str]:
@@ -116,7 +123,7 @@ def by_reference(amplitude: Complex, points: Real) -> list[Shape | str]:
     return [_rank_one(amplitude[:, :, m], points) for m in range(amplitude.shape[2])]
 
 
-def strike_delays(amplitude: Complex, omega: Real) -> Real:
+def strike_delays(amplitude: Complex, omega: Real) -> tuple[Real, Real]:
     """How much too early the moment of each hit was taken, s, from the phases of real modes.
 
     The delays tau_h and phases gamma_j that bring a_hj exp(-i (omega_j tau_h + gamma_j)) nearest to the real axis, of
@@ -126,6 +133,11 @@ def strike_delays(amplitude: Complex, omega: Real) -> Real:
     ----------
     amplitude : (n_hits, n) complex array
     omega : (n,) array, rad/s
+
+    Returns
+    -------
+    tau, other : (n_hits,) arrays, s
+        The best delays, and the second best where they fit nearly as well; else the best again.
     """
     size = np.abs(amplitude)
     size = size / np.maximum(np.sqrt((size**2).mean(axis=0)), np.finfo(float).tiny)
@@ -135,7 +147,7 @@ def strike_delays(amplitude: Complex, omega: Real) -> Real:
     grid = np.arange(-LARGEST_DELAY, LARGEST_DELAY, 2e-5)
     turned = np.exp(-2j * np.outer(omega, grid))
     expected = 0.05 * (grid / DELAY_ERROR) ** 2
-    best, found = -np.inf, np.zeros(len(amplitude))
+    best, found, scores = -np.inf, np.zeros(len(amplitude)), np.zeros((len(amplitude), len(grid)))
     starts = np.argsort(-(weight > 0.3 / weight.shape[1]).sum(axis=1), kind="stable")[:6]
     for start in starts:
         gamma = np.exp(2j * np.angle(amplitude[start]))
@@ -149,8 +161,19 @@ def strike_delays(amplitude: Complex, omega: Real) -> Real:
             if total - before < 1e-9:
                 break
         if total > best:
-            best, found = total, tau
-    return found
+            best, found, scores = total, tau, score
+    return found, _second_best(scores, grid, found)
+
+
+def _second_best(scores: Real, grid: Real, found: Real) -> Real:
+    """Delay of the next peak of each hit's score that is nearly as high, else the delay found."""
+    other = found.copy()
+    for h, score in enumerate(scores):
+        peaks = find_peaks(score)[0]
+        peaks = peaks[(score[peaks] > score.max() - AS_GOOD) & (np.abs(grid[peaks] - found[h]) > 1e-4)]
+        if len(peaks):
+            other[h] = grid[peaks[score[peaks].argmax()]]
+    return other
 
 
 def _together(amplitude: Complex) -> Complex:
@@ -167,9 +190,10 @@ def _real(values: Complex) -> tuple[Complex, float]:
     return turned, float((turned.imag**2).sum()) / total if total > 0 else 1.0
 
 
-def _shape(hits: Complex, point: NDArray[np.intp], points: Real, expected: float) -> Shape | str:
-    """Shape from amplitudes of one mode, hit by hit."""
+def _shape(hits: Complex, otherwise: Complex, point: NDArray[np.intp], points: Real, expected: float) -> Shape | str:
+    """Shape from amplitudes of one mode, hit by hit, and what they would be if the moments were the second best."""
     turned, complexity = _real(hits)
+    doubt = (turned - otherwise * turned / np.where(hits == 0, 1.0, hits)).real / 2
     n = np.bincount(point, minlength=len(points))
     mean = np.bincount(point, turned.real) / n
     # What is out of step is noise, room or a neighbouring mode; as much of it must be expected in step.
@@ -180,7 +204,7 @@ def _shape(hits: Complex, point: NDArray[np.intp], points: Real, expected: float
     size = float((mean[point] ** 2 * ((n - 1) / n)[point]).sum())
     seen = max(left, 0.0) / size if size > 0 else 0.0
     relative = (PRIOR_HITS * expected**2 + freedom * seen) / (PRIOR_HITS + freedom)
-    errors = np.sqrt((relative * mean**2 + noise) / n)
+    errors = np.sqrt((relative * mean**2 + noise) / n + np.bincount(point, doubt**2, len(points)) / n**2)
     return _checked(points, mean, errors, complexity)
 
 
