@@ -1,6 +1,6 @@
 """Two ladders of frequencies, predicted and measured, with a rung between each pair and dashes between possible ones.
 
-Depends on fem/picture, fem/scene.
+Depends on fem/mode_picture, fem/picture, fem/scene.
 """
 
 from collections.abc import Sequence
@@ -9,6 +9,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from bracedtop.fem.colours import INK, PAPER, PENCIL, Rgb, falling, tuple_of
+from bracedtop.fem.mode_picture import MINUS
 from bracedtop.fem.picture import PictureJob
 from bracedtop.fem.scene import Align, Area, Label, Scene, Shape, Stroke, box, dashes, fitted
 from bracedtop.geometry.units import cents
@@ -16,7 +17,7 @@ from bracedtop.geometry.units import cents
 WIDTH, LEAST_HEIGHT = 1000, 1200
 _LEFT, _RIGHT = 436.0, 584.0
 _TOP, _BOTTOM = 176.0, 60.0
-_PITCH = 66.0
+_PITCH = 72.0
 """Least distance of two labels, px: a line of figures and a line of words."""
 
 _ROOM = 1.2
@@ -24,7 +25,7 @@ _ROOM = 1.2
 
 _RAIL = 26.0
 _LEADER = 50.0
-_FIGURE, _WORDS = 30, 22
+_FIGURE, _WORDS = 30, 25
 _KEY_ROW = 44.0
 _TARGET: Rgb = tuple_of(falling(5)[3])
 
@@ -93,7 +94,7 @@ def ladder_picture(
         shapes += _possible(_LEFT + _RAIL, y_of(one), _RIGHT - _RAIL, y_of(other))
     for hz, rung in measured:
         shapes.append(Stroke(np.array([[_LEFT + _RAIL, y_of(rung.hz)], [_RIGHT - _RAIL, y_of(hz)]]), 4.0, PENCIL))
-    left = [(y_of(r.hz), f"{r.hz:.1f} Hz", f"mode {r.mode}: {r.name}", INK) for r in rungs]
+    left = [(y_of(r.hz), f"mode {r.mode}: {r.hz:.1f} Hz", r.name, INK) for r in rungs]
     right = [(y_of(hz), f"{hz:.1f} Hz", _apart(hz, r), INK) for hz, r in measured]
     right += [(y_of(hz), f"{hz:.1f} Hz", "fits no predicted mode", INK) for hz in unpaired_measured]
     right += [(y_of(hz), f"{hz:.1f} Hz wanted", f"target of mode {mode}", _TARGET) for mode, hz in targets]
@@ -162,9 +163,9 @@ def _written(
         line = np.array([[start + 6 * side, y], [stop - 6 * side, place]])
         leaders += [Stroke(dash, 1.6, PENCIL) for dash in dashes(line, 60.0, 1.0)]
         labels.append(
-            Label(stop, place + 12, *fitted(figure, _FIGURE, room, bold=True), colour, bold=True, align=align)
+            Label(stop, place + 14, *fitted(figure, _FIGURE, room, bold=True), colour, bold=True, align=align)
         )
-        labels.append(Label(stop, place - 16, *fitted(words, _WORDS, room, smallest=18), PENCIL, align=align))
+        labels.append(Label(stop, place - 17, *fitted(words, _WORDS, room, smallest=18), PENCIL, align=align))
     return leaders
 
 
@@ -200,4 +201,4 @@ def _apart(hz: float, rung: Rung) -> str:
     modes = " or ".join(str(mode) for mode in (rung.mode, *rung.also))
     if not apart:
         return f"mode {modes}"
-    return f"mode {modes}, {abs(apart)} cent{'s' * (abs(apart) != 1)} {'higher' if apart > 0 else 'lower'}"
+    return f"mode {modes}, {'+' if apart > 0 else MINUS}{abs(apart)} cent{'s' * (abs(apart) != 1)}"

@@ -15,7 +15,7 @@ from bracedtop.fem.picture import PictureJob
 from bracedtop.fem.scene import Area, Label, Scene, Shape, Stroke, box, fitted
 
 _WIDTH = 1000
-_LEFT, _TOP, _RIGHT, _BOTTOM = 206.0, 286.0, 34.0, 150.0
+_LEFT, _TOP, _RIGHT = 206.0, 286.0, 34.0
 _LARGEST_CELL = 120.0
 _CELL_HEIGHT = 56.0
 _NARROW = 60.0
@@ -59,7 +59,9 @@ def mac_picture(
     """
     n, m = len(modes), len(columns)
     width = min(_LARGEST_CELL, (_WIDTH - _LEFT - _RIGHT) / max(m, 1))
-    height = int(_TOP + _BOTTOM + n * _CELL_HEIGHT)
+    few = any(c.n_points < FEW_POINTS for c in columns)
+    bottom = 150.0 if few else 104.0
+    height = int(_TOP + bottom + n * _CELL_HEIGHT)
     ramp = [tuple_of(colour) for colour in falling(_STEPS)]
     size = int(max(17, min(26, 0.36 * width)))
     shapes: list[Shape] = []
@@ -72,7 +74,7 @@ def mac_picture(
     column = {c.number: j for j, c in enumerate(columns)}
 
     def cell(i: int, j: int, inset: float = 0.0) -> NDArray[np.float64]:
-        x, y = _LEFT + j * width, _BOTTOM + i * _CELL_HEIGHT
+        x, y = _LEFT + j * width, bottom + i * _CELL_HEIGHT
         return box(x + inset, y + inset, x + width - inset, y + _CELL_HEIGHT - inset)
 
     for i in range(n):
@@ -91,20 +93,20 @@ def mac_picture(
             # Seen on a dark cell too.
             shapes.append(Stroke(cell(row[mode], column[number], 1.5 + line), 2.0, PAPER, closed=True))
     for i, (mode, hz) in enumerate(modes):
-        y = _BOTTOM + (i + 0.5) * _CELL_HEIGHT
+        y = bottom + (i + 0.5) * _CELL_HEIGHT
         labels.append(Label(_LEFT - 14, y + 12, f"mode {mode}", 24, INK, bold=True, align="right"))
         labels.append(Label(_LEFT - 14, y - 13, f"{hz:.1f} Hz", 20, PENCIL, align="right"))
-    top = _BOTTOM + n * _CELL_HEIGHT
+    top = bottom + n * _CELL_HEIGHT
     for words, up, bold in (("tapped mode", 92, True), ("Hz", 58, False), ("points", 28, False)):
         labels.append(Label(_LEFT - 14, top + up, words, 22, INK if bold else PENCIL, bold, "right"))
     for j, c in enumerate(columns):
         x = _LEFT + (j + 0.5) * width
-        few = "*" if c.n_points < FEW_POINTS else ""
-        labels.append(Label(x, top + 92, *fitted(f"{c.number}{few}", 24, width - 2, bold=True), INK, True, "centre"))
+        star = "*" if c.n_points < FEW_POINTS else ""
+        labels.append(Label(x, top + 92, *fitted(f"{c.number}{star}", 24, width - 2, bold=True), INK, True, "centre"))
         labels.append(Label(x, top + 58, *fitted(f"{c.hz:.0f}", 21, width - 2, smallest=12), PENCIL, align="centre"))
         labels.append(Label(x, top + 28, *fitted(str(c.n_points), 21, width - 2), PENCIL, align="centre"))
-    shapes += _key(labels, bool(possible))
-    if any(c.n_points < FEW_POINTS for c in columns):
+    shapes += _key(labels, bottom - 62, bool(possible))
+    if few:
         labels.append(Label(34, 34, f"* fewer than {FEW_POINTS} points: many shapes look alike there", 23, PENCIL))
     scene = Scene(_WIDTH, height, tuple(shapes), tuple(label for label in labels if label.text))
     alt = f"Matrix of the MAC of {n} predicted with {m} tapped shapes, the {len(pairs)} pairs framed."
@@ -118,11 +120,11 @@ def _cell_look(value: float, ramp: Sequence[Rgb]) -> tuple[str, Rgb, Rgb]:
     return f"{value:.2f}", ramp[round(value * (_STEPS - 1))], PAPER if value >= _LIGHT_FROM else INK
 
 
-def _key(labels: list[Label], possible: bool) -> list[Shape]:
+def _key(labels: list[Label], y: float, possible: bool) -> list[Shape]:
     """What the frames mean."""
-    shapes: list[Shape] = [Stroke(box(37, 73, 75, 103), 6.0, INK, closed=True)]
-    labels.append(Label(92, 88, "taken for the same", 25, PENCIL))
+    shapes: list[Shape] = [Stroke(box(37, y - 15, 75, y + 15), 6.0, INK, closed=True)]
+    labels.append(Label(92, y, "taken for the same", 25, PENCIL))
     if possible:
-        shapes.append(Stroke(box(407, 73, 445, 103), 2.5, INK, closed=True))
-        labels.append(Label(462, 88, "could also be", 25, PENCIL))
+        shapes.append(Stroke(box(407, y - 15, 445, y + 15), 2.5, INK, closed=True))
+        labels.append(Label(462, y, "could also be", 25, PENCIL))
     return shapes

@@ -24,6 +24,12 @@ SHOWN_PARTS = 6
 STANDS_STILL_G = 1e5
 """Modal mass above which the bridge counts as standing still, g; chosen: a thousand times that of a top."""
 
+KILOGRAMS_G = 1e4
+"""Modal mass from which it is given in kilograms, g."""
+
+FEW_DIGITS = 9.995
+"""Hertz per millimetre from which one decimal will do, so that columns stay narrow."""
+
 _PART_WORDS = {
     "top E_L": "top: stiffness along the grain",
     "top E_R": "top: stiffness across the grain",
@@ -153,6 +159,8 @@ def _template() -> jinja2.Template:
         cents_from=_cents_from,
         governing=governing,
         grams=_modal_mass,
+        stands_still=lambda grams: not grams < STANDS_STILL_G,
+        rate=lambda value: _signed(value, 2 if abs(value) < FEW_DIGITS else 1),
         at_bridge=lambda motion: "stands nearly still" if motion == "nearly still" else motion,
         numbers=lambda values: ", ".join(str(value) for value in values),
     )
@@ -180,7 +188,7 @@ def _cents_from(hz: float, reference: float) -> str:
 
 
 def _modal_mass(grams: float) -> str:
-    return "the bridge stands still" if not grams < STANDS_STILL_G else f"{grams:.0f} g"
+    return f"{grams:.0f} g" if grams < KILOGRAMS_G else f"{grams / 1e3:.0f} kg"
 
 
 def _data_uri(picture: ReportPicture) -> str:

@@ -113,7 +113,7 @@ def write_report(found: Comparison, folder: Path) -> str | None:
         pictures["ladder"],
         f"bracedtop {version('braced-top')}",
         pictures.get("mac"),
-        tuple(close.words for close in found.ambiguous),
+        tuple(_sentence(close.words) for close in found.ambiguous),
     )
     (folder / "report.html").write_text(report_html(data), encoding="utf-8")
     return drawn.note
@@ -135,6 +135,11 @@ def _likeness(found: Comparison) -> list[PictureJob]:
             [(other, p.number) for p in pairing.pairs for other in p.ambiguous_with],
         )
     ]
+
+
+def _sentence(words: str) -> str:
+    """With a capital, a stop and the sign for minus."""
+    return f"{words[:1].upper()}{words[1:]}.".replace(" -", " \N{MINUS SIGN}")
 
 
 def _tap(measured: Measured) -> TapLine:

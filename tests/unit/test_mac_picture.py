@@ -115,8 +115,8 @@ RUNGS = [
 
 def test_ladder_names_possible_and_missing_partners():
     texts = [label.text for label in ladder_picture(RUNGS, [333.0]).scene.labels]
-    assert "mode 1 or 2, 68 cents higher" in texts
-    assert "mode 2 or 1, 16 cents higher" in texts
+    assert "mode 1 or 2, +68 cents" in texts
+    assert "mode 2 or 1, +16 cents" in texts
     assert "fits no predicted mode" in texts
     assert {"could also belong together", "has no partner"} <= set(texts)
     assert "what the drawing asks for" not in texts
@@ -124,7 +124,7 @@ def test_ladder_names_possible_and_missing_partners():
 
 def test_ladder_keeps_its_key_to_what_is_shown():
     texts = [label.text for label in ladder_picture([Rung(1, 100.0, "bends", 100.06)], [], [(1, 99.0)]).scene.labels]
-    assert "mode 1, 1 cent higher" in texts
+    assert "mode 1, +1 cent" in texts
     assert "what the drawing asks for" in texts
     assert not {"could also belong together", "has no partner"} & set(texts)
 
