@@ -62,8 +62,8 @@ def test_grams_and_what_is_left(case: Path) -> None:
     volume = 8e-3 * (160e-3 * 1.5e-3 - 8.643e-3 * 1.493e-3)
     assert row["grams"] == pytest.approx(1e3 * handbook_wood("spruce_sitka").density * volume, rel=1e-3)
     assert result["grams"] == pytest.approx(row["grams"], abs=1e-4)
-    # At 200 mm the drawn height is 12 - 8 (200 - 120) / 117.
-    assert row["lowest_left_mm"] == pytest.approx(4 + 8 * 40 / 120 - 1, abs=1e-3)
+    # Drawn from 12 mm at 120 mm to 4 mm at 237 mm; 2 mm are taken at 200 mm.
+    assert row["lowest_left_mm"] == pytest.approx(12 - 8 * 80 / 117 - 2, abs=1e-3)
     assert result["written"] == [str(case / "pass-1" / "cut.csv"), str(case / "log.jsonl")]
     assert "mask" in result["caution"]
 
