@@ -24,6 +24,10 @@ ONSET = 0.1
 """A pulse begins where it reaches this part of its peak; chosen: above the noise of the channel."""
 
 
+LEAST_BOUNCE = 0.02
+"""Part of a pulse's peak from which the hammer touches; chosen: a lighter bounce changes no mode by more."""
+
+
 @dataclass(frozen=True, slots=True)
 class FrequencyResponse:
     """Response per force over frequency, averaged over hits.
@@ -84,6 +88,20 @@ def pulse_onset(force: Real) -> int:
     """Sample at which a force pulse begins."""
     size = np.abs(force)
     return int(np.argmax(size > ONSET * size.max()))
+
+
+def pulse_end(force: Real, noise: float) -> int:
+    """First sample from which a force, bounces included, stays at nothing.
+
+    Parameters
+    ----------
+    force : (n,) array
+        From the strike to the end of its decay, without offset.
+    noise : float
+        Largest magnitude of the channel before the strike.
+    """
+    pressed = np.flatnonzero(np.abs(force) > max(LEAST_BOUNCE * float(np.abs(force).max()), 2 * noise))
+    return int(pressed[-1]) + 1 if len(pressed) else 0
 
 
 def strike_at(force: Real, rate: float, s: Complex) -> Complex:

@@ -11,7 +11,7 @@ import soundfile
 from numpy.typing import NDArray
 
 from bracedtop.fem.decay import Decays, real_columns, stacked, transform
-from bracedtop.fem.hammer import BEFORE, FrequencyResponse, frequency_response, pulse_onset, strike_at
+from bracedtop.fem.hammer import BEFORE, FrequencyResponse, frequency_response, pulse_end, pulse_onset, strike_at
 from bracedtop.fem.hits import Hit, find_hits
 from bracedtop.fem.sound import read_sound
 from bracedtop.fem.taps_file import FILE_NAME, Placement
@@ -156,21 +156,31 @@ def struck(placement: Placement, omega: Real, sigma: Real, steady_hz: tuple[floa
     every = np.concatenate([s, 2j * np.pi * np.array(steady_hz)])
     amplitude, kept = [], []
     for k, hit in enumerate(channels.hits):
-        start = round(hit.decay_s * rate)
-        stop = min(round(hit.stop_s * rate), start + round(LONGEST * rate), len(channels.heard))
+        strike = onset(channels.heard if force is None else force[:, None], rate, hit)
+        start, last = round(hit.decay_s * rate), min(round(hit.stop_s * rate), len(channels.heard))
+        pushed = None
+        if force is not None:
+            # The pulse's foot, before it is seen to begin, belongs to it.
+            strike = max(strike - round(1e-3 * rate), 0)
+            pushed = _pushed(force, rate, strike, last)
+            start = max(start, strike + len(pushed))
+        stop = min(last, start + round(LONGEST * rate))
         # A bounce strikes each mode at another phase; a hammer tells how, nothing else does.
-        if stop - start < SHORTEST * rate or (force is None and hit.n_bounces):
+        if stop - start < SHORTEST * rate or (pushed is None and hit.n_bounces):
             continue
         decays = Decays.from_samples(channels.heard[start:stop].T, rate, (BAND[0], min(BAND[1], 0.49 * rate)))
-        strike = onset(channels.heard if force is None else force[:, None], rate, hit)
         a = _amplitudes(decays, every)[:, : len(s)] * np.exp(-s * (start - strike) / rate)
-        if force is not None:
-            before = force[max(strike - round(BEFORE * rate), 0) : max(strike - round(BEFORE / 10 * rate), 1)]
-            a = a / strike_at(force[strike:start] - before.mean(), rate, s)
-        amplitude.append(a)
+        amplitude.append(a if pushed is None else a / strike_at(pushed, rate, s))
         kept.append(k)
     shape = (len(kept), channels.heard.shape[1], len(s))
     return Struck(placement, np.array(amplitude, dtype=complex).reshape(shape), point[kept], force is not None)
+
+
+def _pushed(force: Real, rate: float, strike: int, stop: int) -> Real:
+    """Force of a hit from its strike until the hammer, bounces included, has left the top."""
+    before = force[max(strike - round(BEFORE * rate), 0) : max(strike - round(BEFORE / 10 * rate), 1)]
+    pushed = force[strike:stop] - before.mean()
+    return np.asarray(pushed[: pulse_end(pushed, float(np.abs(before - before.mean()).max()))])
 
 
 def responses(placement: Placement) -> tuple[FrequencyResponse, ...]:
