@@ -7,14 +7,14 @@ from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 
 import numpy as np
-from scipy.special import ndtr
 
 from bracedtop.fem.calibration import HOLDING, UNMEASURED_CUT, Posterior, modelled
 from bracedtop.fem.parameter import Parameter
 from bracedtop.fem.plan_limits import Limits
 from bracedtop.fem.plan_pass import Pass, first_pass
 from bracedtop.fem.plan_problem import Array, Problem, Tones, cuts_of, places_of, problem_of
-from bracedtop.fem.plan_reach import Unreachable, unreachable
+from bracedtop.fem.plan_reach import NEARLY, Unreachable, unreachable
+from bracedtop.fem.plan_risk import in_band
 from bracedtop.fem.plan_solver import Point, depth_rates, evaluated, whole_way
 from bracedtop.fem.reduced import Reduced, mass_rates, what_if
 from bracedtop.fem.target import Goal, Target, goal_of, settled
@@ -22,6 +22,9 @@ from bracedtop.geometry.cut import Cut
 
 CONFIDENCE = 0.95
 """Least probability with which a pass takes no mode past its target."""
+
+SURE = 0.85
+"""Probability of a target to be in its band with which it is left alone; chosen."""
 
 BAND = 1.96
 """Half the breadth of the band in which the re-tap lies with 95 %, in standard deviations."""
@@ -190,7 +193,8 @@ def planned(
     u = len(problem.places)
     now = evaluated(problem, tones, np.zeros(u))
     missed = [goal.miss(goal.value(now.log_hz)) for goal in problem.goals]
-    done = not any(missed)
+    sure = in_band(problem, now.log_hz, now.slopes, np.zeros((u, u)))
+    done = not any(missed) and bool((sure >= SURE).all())
     whole, step = now, Pass(now, np.zeros((u, u)), 0.0)
     if not done and u:
         whole = whole_way(problem, tones, now)
@@ -203,8 +207,8 @@ def planned(
         step = first_pass(problem, tones, now, whole, confidence)
     cut = bool((step.point.depths > 0).any())
     musts = [miss for goal, miss in zip(problem.goals, missed, strict=True) if goal.must]
-    done = done or (not cut and not step.held_back and not any(musts))
-    ends = [goal.miss(goal.value(whole.log_hz)) == 0 for goal in problem.goals]
+    done = done or (not cut and not any(missed)) or (not cut and not step.held_back and not any(musts))
+    ends = [abs(goal.miss(goal.value(whole.log_hz))) < NEARLY for goal in problem.goals]
     lost = [] if done else unreachable(problem, tones, now, whole, targets, parameters)
     sd = frequency_sd(problem, now, np.zeros((u, u)))
     after_sd = np.hypot(frequency_sd(problem, step.point, step.error), HOLDING)
@@ -226,8 +230,8 @@ def planned(
         passes_left=_passes_left(problem, step, whole) if cut else 0,
         grams=1e3 * float(problem.grams @ step.point.depths),
         chance=step.chance,
-        in_band=_in_band(problem, step.point, step.error),
-        in_band_now=_in_band(problem, now, np.zeros((u, u))),
+        in_band=in_band(problem, step.point.log_hz, step.point.slopes, step.error),
+        in_band_now=sure,
         held_back=step.held_back,
         problem=problem,
         depths=step.point.depths,
@@ -240,17 +244,6 @@ def frequency_sd(problem: Problem, point: Point, error: Array) -> Array:
     fall = depth_rates(problem, point)
     variance = np.einsum("mi,ij,mj->m", point.slopes, problem.covariance, point.slopes)
     return np.asarray(np.sqrt(np.maximum(variance, 0.0) + np.einsum("mi,ij,mj->m", fall, error, fall)))
-
-
-def _in_band(problem: Problem, point: Point, error: Array) -> Array:
-    fall = depth_rates(problem, point)
-    found = []
-    for goal in problem.goals:
-        slope, row = goal.row @ point.slopes, goal.row @ fall
-        sd = float(np.sqrt(max(slope @ problem.covariance @ slope, 0.0) + row @ error @ row)) or 1e-12
-        value = goal.value(point.log_hz)
-        found.append(float(ndtr((goal.high - value) / sd) - ndtr((goal.low - value) / sd)))
-    return np.array(found)
 
 
 def _passes_left(problem: Problem, step: Pass, whole: Point) -> int:

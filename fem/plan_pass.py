@@ -7,15 +7,30 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from bracedtop.fem.plan_problem import TENTH, Array, Problem, Tones, cut_covariance, runs
-from bracedtop.fem.plan_risk import Side, joint_chance, margin, passing, sides_of
-from bracedtop.fem.plan_solver import Band, Point, depth_rates, evaluated, goal_bands, minimised, within_slope
+from bracedtop.fem.plan_problem import TENTH, Array, Problem, Tones, corners_of, cut_covariance, runs
+from bracedtop.fem.plan_risk import Side, in_band, joint_chance, margin, passing, sides_of
+from bracedtop.fem.plan_solver import (
+    BEND,
+    WOOD,
+    Band,
+    Costs,
+    Point,
+    depth_rates,
+    evaluated,
+    goal_bands,
+    minimised,
+    useful_depth,
+    within_slope,
+)
 
 PASSED_MUST, PASSED_WANT = 1e5, 1e3
 """Cost of a unit of ln f by which a pass comes too near a bound; chosen: above that of the goals that it may serve."""
 
 WORTH = 2e-4
 """Least gain of a pass, sum of ln f by which goals come nearer their bands; chosen: a third of a cent."""
+
+SURER = 0.1
+"""Rise of the probability that all goals are in their bands for which a cut is worth its risk; chosen."""
 
 LITTLE = 0.02
 """A bound counts among those that share the risk if it takes up more than this part of it; chosen."""
@@ -73,7 +88,7 @@ def first_pass(problem: Problem, tones: Tones, now: Point, whole: Point, confide
             return nothing
         error = cut_covariance(problem, upper)
         guard = _Guard(problem, sides, now, error, share)
-        point = minimised(problem, tones, start, guard.bands, np.full(len(upper), 1e-6), upper)
+        point = minimised(problem, tones, start, guard.bands, _costs(problem), upper)
         depths = _in_tenths(problem, point, guard.bands(point), upper)
         rounded = evaluated(problem, tones, depths)
         worst = guard.worst(rounded)
@@ -94,8 +109,9 @@ def first_pass(problem: Problem, tones: Tones, now: Point, whole: Point, confide
             start = rounded
             kept = Pass(rounded, own, chance)
             better = _once_more(problem, tones, kept, now, sides, upper, share, allowed)
-            return better if gain(problem, now, better.point) >= WORTH else nothing
-        return Pass(rounded, own, chance) if gain(problem, now, rounded) >= WORTH else nothing
+            return better if _worth(problem, now, better) else nothing
+        found = Pass(rounded, own, chance)
+        return found if _worth(problem, now, found) else nothing
     return nothing
 
 
@@ -111,7 +127,7 @@ def _once_more(
 ) -> Pass:
     error = cut_covariance(problem, upper)
     guard = _Guard(problem, sides, now, error, share)
-    point = minimised(problem, tones, kept.point, guard.bands, np.full(len(upper), 1e-6), upper)
+    point = minimised(problem, tones, kept.point, guard.bands, _costs(problem), upper)
     depths = _in_tenths(problem, point, guard.bands(point), upper)
     rounded = evaluated(problem, tones, depths)
     own = cut_covariance(problem, depths)
@@ -119,6 +135,21 @@ def _once_more(
     if guard.worst(rounded) is not None or chance > allowed:
         return kept
     return Pass(rounded, own, chance) if cost(problem, rounded) < cost(problem, kept.point) else kept
+
+
+def _costs(problem: Problem) -> Costs:
+    """Of a pass: straight cuts, and no wood for nothing."""
+    return Costs(np.full(len(problem.places), 0.1 * WOOD), np.full(len(problem.bends()), BEND))
+
+
+def _worth(problem: Problem, now: Point, found: Pass) -> bool:
+    """Whether a pass brings the goals nearer, or makes it much more probable that they are there."""
+    if not (found.point.depths > 0).any():
+        return False
+    before = in_band(problem, now.log_hz, now.slopes, np.zeros_like(found.error))
+    after = in_band(problem, found.point.log_hz, found.point.slopes, found.error)
+    surer = float(np.prod(after) - np.prod(before)) >= SURER
+    return gain(problem, now, found.point) >= WORTH or (surer and gain(problem, now, found.point) > -WORTH)
 
 
 def gain(problem: Problem, now: Point, after: Point) -> float:
@@ -202,20 +233,32 @@ def _without(problem: Problem, upper: Array, point: Point, side: Side) -> Array:
 
 
 def _in_tenths(problem: Problem, point: Point, bands: list[Band], upper: Array) -> Array:
-    """Depths in whole tenths of a millimetre: rounded down, then up again where that is cheaper."""
+    """Depths whose corners are whole tenths of a millimetre: rounded down, then up again where that is cheaper."""
     rates = depth_rates(problem, point)
-    down = np.floor(point.depths / TENTH + 1e-6)
-    most = np.floor(upper / TENTH + 1e-6)
+    corners, W = corners_of(problem, point.depths)
+    down = np.floor(point.depths[corners] / TENTH + 1e-6)
 
     def total(tenths: Array) -> float:
-        log_hz = point.log_hz + rates @ (TENTH * tenths - point.depths)
+        log_hz = point.log_hz + rates @ (TENTH * (W @ tenths) - point.depths)
         return sum(band.cost(log_hz) for band in bands)
 
     best = total(down)
     while True:
-        raisable = np.flatnonzero((down < most) & (TENTH * down < point.depths - 1e-9))
-        tried = [(total(down + (np.arange(len(down)) == k)), int(k)) for k in raisable]
+        tried = []
+        for c, k in enumerate(corners):
+            more = down + (np.arange(len(down)) == c)
+            if TENTH * down[c] < point.depths[k] - 1e-9 and (TENTH * (W @ more) <= upper + 1e-9).all():
+                tried.append((total(more), c))
         if not tried or min(tried)[0] >= best - 1e-9:
-            return np.asarray(TENTH * down)
-        best, k = min(tried)
-        down[k] += 1
+            return _deep_enough(problem, TENTH * (W @ down))
+        best, c = min(tried)
+        down[c] += 1
+
+
+def _deep_enough(problem: Problem, depths: Array) -> Array:
+    """Depths without the stretches that are not worth setting the tool for."""
+    kept = depths.copy()
+    for run in runs(problem, depths):
+        if depths[run].max() < useful_depth(problem) - 1e-9:
+            kept[run] = 0.0
+    return kept

@@ -26,6 +26,12 @@ n entries are the parameters and whose others, if any, do not change with wood t
 RING_SHARE = 0.1
 """Deepest thinning of the ring in one pass, over its thickness; chosen: a scraper's patience."""
 
+BEND_GAP = 45e-3
+"""Length over which a change of slope is counted as a depth, m; chosen: the usual distance of stations."""
+
+STRAIGHT = 0.03e-3
+"""A place is a corner of a cut if its depth lies farther from the line between its neighbours, about, m; chosen."""
+
 TENTH = 1e-4
 """Depths in a cut list are whole multiples of this, m."""
 
@@ -126,6 +132,31 @@ class Problem:
             G[2 * k, i], G[2 * k, j] = 1.0, -1.0
             G[2 * k + 1, i], G[2 * k + 1, j] = -1.0, 1.0
         return G, self.largest_slope * np.repeat(self.gaps, 2)
+
+    def bends(self) -> Array:
+        """Rows B (b, u): B @ depths is the change of slope at each place and where a cut runs out, times `BEND_GAP`."""
+        rows = []
+        following = {int(i): (int(j), gap) for (i, j), gap in zip(self.neighbours, self.gaps, strict=True)}
+        preceding = {j: (i, gap) for i, (j, gap) in following.items()}
+        for k, place in enumerate(self.places):
+            if place.is_ring:
+                continue
+            here = np.zeros(len(self.places))
+            for side, end in ((preceding, place.before), (following, place.behind)):
+                reach = abs(end - place.at)
+                if k in side:
+                    other, gap = side[k]
+                    here[k] -= BEND_GAP / gap
+                    here[other] += BEND_GAP / gap
+                elif reach > 0:
+                    here[k] -= BEND_GAP / reach
+                    # Nothing is cut beyond: there the slope sets in.
+                    out = np.zeros(len(self.places))
+                    out[k] = BEND_GAP / reach
+                    rows.append(out)
+            if place.before < place.at < place.behind:
+                rows.append(here)
+        return np.array(rows).reshape(-1, len(self.places))
 
     def with_limits(self, rows: Array, bounds: Array) -> "Problem":
         """Copy with further limits rows @ depths <= bounds."""
@@ -283,3 +314,56 @@ def cuts_of(problem: Problem, depths: Array) -> tuple[Cut, ...]:
 
 def _on_line(a: tuple[float, float], b: tuple[float, float], c: tuple[float, float]) -> bool:
     return abs(a[1] + (c[1] - a[1]) * (b[0] - a[0]) / (c[0] - a[0]) - b[1]) < 1e-9
+
+
+def corners_of(problem: Problem, depths: Array) -> tuple[Array, Array]:
+    """Corners of cuts and the matrix W (u, c) by which all depths follow from theirs, on straight lines between.
+
+    Returns
+    -------
+    corners : (c,) int array
+        Places.
+    W : (u, c) array
+    """
+    corners: list[int] = []
+    lines: list[tuple[int, dict[int, float]]] = []
+    for run in runs(problem, depths):
+        places = [problem.places[k] for k in run]
+        marks: list[tuple[float, int | None, float]] = [
+            (place.at, k, float(depths[k])) for place, k in zip(places, run, strict=True)
+        ]
+        if places[0].before < places[0].at:
+            marks.insert(0, (places[0].before, None, 0.0))
+        if places[-1].behind > places[-1].at:
+            marks.append((places[-1].behind, None, 0.0))
+        kept = [0]
+        for i in range(1, len(marks) - 1):
+            if not _straight(marks, kept[-1], i):
+                kept.append(i)
+        kept.append(len(marks) - 1)
+        fixed = [marks[i] for i in dict.fromkeys(kept)]
+        corners += [k for _, k, _ in fixed if k is not None]
+        for at, k, _ in marks:
+            if k is not None:
+                lines.append((k, _shares(at, fixed)))
+    column = {k: c for c, k in enumerate(corners)}
+    W = np.zeros((len(depths), len(corners)))
+    for k, shares in lines:
+        for corner, share in shares.items():
+            W[k, column[corner]] = share
+    return np.array(corners, dtype=int), W
+
+
+def _straight(marks: list[tuple[float, int | None, float]], first: int, i: int) -> bool:
+    """Whether all marks after `first` up to `i` lie on the line from `first` to the one behind `i`."""
+    a, c = marks[first], marks[i + 1]
+    inner = marks[first + 1 : i + 1]
+    return all(abs(a[2] + (c[2] - a[2]) * (m[0] - a[0]) / (c[0] - a[0]) - m[2]) < STRAIGHT for m in inner)
+
+
+def _shares(at: float, fixed: list[tuple[float, int | None, float]]) -> dict[int, float]:
+    for a, b in pairwise(fixed):
+        if a[0] <= at <= b[0]:
+            t = (at - a[0]) / (b[0] - a[0])
+            return {k: share for k, share in ((a[1], 1 - t), (b[1], t)) if k is not None and share > 0}
+    return {k: 1.0 for s, k, _ in fixed if k is not None and s == at}

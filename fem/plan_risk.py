@@ -84,6 +84,18 @@ def margin(a: float, sa: float, sm: float, cross: float, risk: float) -> float:
     return high
 
 
+def in_band(problem: Problem, log_hz: Array, slopes: Array, error: Array) -> Array:
+    """Probability of each goal (g,) to be in its band, where the depths of a cut come out with covariance `error`."""
+    fall = -slopes[:, problem.index] / problem.scale
+    found = []
+    for goal in problem.goals:
+        slope, row = goal.row @ slopes, goal.row @ fall
+        sd = float(np.sqrt(max(slope @ problem.covariance @ slope, 0.0) + row @ error @ row)) or 1e-12
+        value = goal.value(log_hz)
+        found.append(float(ndtr((goal.high - value) / sd) - ndtr((goal.low - value) / sd)))
+    return np.array(found)
+
+
 def joint_chance(
     problem: Problem, sides: list[Side], before: tuple[Array, Array], after: tuple[Array, Array], error: Array
 ) -> float:

@@ -26,7 +26,7 @@ from bracedtop.fem.plan_problem import Array, Problem, Tones, length, runs
 from bracedtop.fem.target import Goal
 from bracedtop.geometry.errors import AccuracyError
 
-INSIDE = 0.3
+INSIDE = 0.4
 """Part of a band that is kept free on either side where the plan is meant to end; chosen: so it aims at the middle."""
 
 CLEAR = 5e-4
@@ -43,6 +43,9 @@ WOOD = 1e-3
 
 BLUNT = 0.3
 """Depth at which cutting deeper and cutting elsewhere cost the same, mm; chosen."""
+
+BEND = 0.3 * WOOD
+"""Cost of a bend of 1 mm over `BEND_GAP`; chosen: a cut of few straight stretches is made with few settings."""
 
 SENSITIVE = 10.0
 """How much dearer wood is at a place where the error of a cut alone spends the band; chosen."""
@@ -75,6 +78,14 @@ class Band:
         """Cost at some frequencies."""
         value = float(self.row @ log_hz)
         return self.weight * max(value - self.high, self.low - value, 0.0)
+
+
+@dataclass(frozen=True, slots=True)
+class Costs:
+    """Cost of 1 mm at each place (u,) and of each bend (b,)."""
+
+    wood: Array
+    bend: Array
 
 
 def evaluated(problem: Problem, tones: Tones, depths: Array) -> Point:
@@ -116,12 +127,13 @@ def whole_way(problem: Problem, tones: Tones, now: Point) -> Point:
     """
     bands = goal_bands(problem.goals)
     base = _wood_costs(problem, now)
-    costs = base / BLUNT
+    B = problem.bends()
+    costs = Costs(base / BLUNT, np.full(len(B), BEND / BLUNT))
     upper = problem.most.copy()
     point = now
     for _ in range(ROUNDS):
         point = minimised(problem, tones, point, lambda _: bands, costs, upper)
-        costs = base / (1e3 * point.depths + BLUNT)
+        costs = Costs(base / (1e3 * point.depths + BLUNT), BEND / (1e3 * np.abs(B @ point.depths) + BLUNT))
     for _ in range(ROUNDS):
         banned = _useless(problem, point.depths) & (upper > 0)
         if not banned.any():
@@ -156,12 +168,17 @@ def _wood_costs(problem: Problem, now: Point) -> Array:
     return np.asarray(WOOD * (1.0 + SENSITIVE * spent))
 
 
+def useful_depth(problem: Problem) -> float:
+    """Least depth of a cut, m: what can be measured, and no less than its own error."""
+    return max(USEFUL_DEPTH, problem.cut_error)
+
+
 def _useless(problem: Problem, depths: Array) -> Array:
     """Places with cuts too shallow or too short for a tool."""
-    poor = (depths > 0) & (depths < USEFUL_DEPTH - 1e-9)
-    for run in runs(problem, np.where(poor, 0.0, depths)):
-        poor[run] |= length(problem, run) < problem.shortest
-    return np.asarray(poor)
+    poor = np.zeros(len(depths), dtype=bool)
+    for run in runs(problem, depths):
+        poor[run] = length(problem, run) < problem.shortest or depths[run].max() < useful_depth(problem)
+    return poor
 
 
 def minimised(
@@ -169,7 +186,7 @@ def minimised(
     tones: Tones,
     start: Point,
     bands_at: Callable[[Point], list[Band]],
-    costs: Array,
+    costs: Costs,
     upper: Array,
 ) -> Point:
     """Depths of least cost near a start.
@@ -181,7 +198,7 @@ def minimised(
     start : Point
     bands_at : callable
         Costs of frequencies, as they are near a point.
-    costs : (u,) array, per mm
+    costs : Costs
     upper : (u,) array, m
         Largest depths.
 
@@ -212,8 +229,9 @@ def minimised(
     return point
 
 
-def _cost(problem: Problem, point: Point, bands: list[Band], costs: Array) -> float:
-    total = sum(band.cost(point.log_hz) for band in bands) + 1e3 * float(costs @ point.depths)
+def _cost(problem: Problem, point: Point, bands: list[Band], costs: Costs) -> float:
+    total = sum(band.cost(point.log_hz) for band in bands) + 1e3 * float(costs.wood @ point.depths)
+    total += 1e3 * float(costs.bend @ np.abs(problem.bends() @ point.depths))
     if problem.wanted_mass is not None:
         total += _ABOUT * abs(float(problem.grams @ point.depths) / problem.wanted_mass - 1.0)
     return total
@@ -224,11 +242,13 @@ _ABOUT = 0.1
 
 
 def _linear(
-    problem: Problem, point: Point, bands: list[Band], costs: Array, upper: Array, reach: float
+    problem: Problem, point: Point, bands: list[Band], costs: Costs, upper: Array, reach: float
 ) -> tuple[Array, float]:
     """Best depths within reach by the linear programme in mm, and the cost that it promises."""
     u, n_bands = len(point.depths), len(bands)
     extra = int(problem.wanted_mass is not None)
+    B = problem.bends()
+    size = u + n_bands + extra + len(B)
     rates = 1e-3 * depth_rates(problem, point)
     depths = 1e3 * point.depths
     rows, bounds = [], []
@@ -236,7 +256,7 @@ def _linear(
     def soft(slope: Array, value: float, low: float, high: float, k: int) -> None:
         for sign, bound in ((1.0, high), (-1.0, -low)):
             if np.isfinite(bound):
-                row = np.zeros(u + n_bands + extra)
+                row = np.zeros(size)
                 # Scaled, so that a unit is a tenth of a percent and the solver's tolerance far below.
                 row[:u], row[u + k] = 1e3 * sign * slope, -1.0
                 rows.append(row)
@@ -250,15 +270,18 @@ def _linear(
     G, g = problem.slopes()
     hard = np.vstack([G, problem.rows * 1e-3 / np.maximum(np.abs(problem.bounds), 1e-12)[:, None]])
     hard_bounds = np.concatenate([1e3 * g, np.sign(problem.bounds)])
-    A = np.vstack([np.array(rows).reshape(-1, u + n_bands + extra), np.pad(hard, ((0, 0), (0, n_bands + extra)))])
+    bends = np.zeros((2 * len(B), size))
+    bends[:, :u] = np.vstack([B, -B])
+    bends[:, u + n_bands + extra :] = np.vstack([-np.eye(len(B))] * 2)
+    A = np.vstack([np.array(rows).reshape(-1, size), np.pad(hard, ((0, 0), (0, size - u))), bends])
     weights = 1e-3 * np.array([band.weight for band in bands] + [_ABOUT] * extra)
     most = 1e3 * upper
     box = np.column_stack([np.clip(depths - 1e3 * reach, 0.0, most), np.minimum(depths + 1e3 * reach, most)])
     found = linprog(
-        np.concatenate([costs, weights]),
+        np.concatenate([costs.wood, weights, costs.bend]),
         A_ub=A,
-        b_ub=np.concatenate([bounds, hard_bounds]),
-        bounds=np.vstack([box, np.tile([0.0, np.inf], (n_bands + extra, 1))]),
+        b_ub=np.concatenate([bounds, hard_bounds, np.zeros(2 * len(B))]),
+        bounds=np.vstack([box, np.tile([0.0, np.inf], (size - u, 1))]),
         method="highs",
     )
     if found.x is None:

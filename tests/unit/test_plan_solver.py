@@ -13,7 +13,7 @@ from scipy.stats import multivariate_normal
 from bracedtop.fem.plan import planned
 from bracedtop.fem.plan_problem import Place, Problem, cuts_of, runs
 from bracedtop.fem.plan_risk import margin, passing
-from bracedtop.fem.plan_solver import evaluated, whole_way
+from bracedtop.fem.plan_solver import INSIDE, evaluated, whole_way
 from bracedtop.fem.target import Target, goal_of, settled
 
 HEIGHT = 10e-3
@@ -98,7 +98,7 @@ def test_end_is_no_dearer_than_an_independent_search_finds():
 
     def cost(d):
         log_hz = tones(p.values(d))[0]
-        y = [(g.value(log_hz), g.low + 0.3 * (g.high - g.low), g.high - 0.3 * (g.high - g.low)) for g in p.goals]
+        y = [(g.value(log_hz), g.low + INSIDE * (g.high - g.low), g.high - INSIDE * (g.high - g.low)) for g in p.goals]
         out = sum(max(value - high, low - value, 0) for value, low, high in y)
         return 1e3 * np.sum(d) + 1e5 * out
 
