@@ -1,11 +1,12 @@
 """A top's numbers and the model's error as taps and cuts tell them, one after another.
 
-Depends on fem/cut_shift, fem/most_probable, fem/parameter, fem/prior, fem/reduced, geometry.
+Depends on fem/cut_shift, fem/most_probable, fem/numbering, fem/parameter, fem/prior, fem/reduced, geometry.
 
 The state is x = (heights, ring and masses; ln of factors; b), where b = ln(true over modelled frequency) of each mode,
 and a tap of mode k is ln f_k(x) + b_k + error. The state is Gaussian before; taps move it to its most probable place,
 around which it is taken for Gaussian again (Laplace). Modes are counted as the drawing has them, lowest first, and
-followed to wherever the numbers go.
+followed to wherever the numbers go. Where two have mixed on the way, each has a part of both shapes; then they keep the
+numbers with which they fit the taps, and are followed from there.
 
 One pair of tap and mode may be wrong. A pair that is more probably wrong than right, by what all the others say, is set
 aside (fem/most_probable). A heavy-tailed error of the tap alone would not do, as a mode's bias takes up the wrong pair
@@ -19,9 +20,10 @@ import numpy as np
 
 from bracedtop.fem.cut_shift import cut_shift
 from bracedtop.fem.most_probable import conditioned, log_evidence, most_probable, wrong_datum
+from bracedtop.fem.numbering import modelled, numbered, of_state
 from bracedtop.fem.parameter import Parameter
-from bracedtop.fem.prior import Prior, factors
-from bracedtop.fem.reduced import Reduced, State, rates, tracked, what_if
+from bracedtop.fem.prior import Prior
+from bracedtop.fem.reduced import Reduced, State, what_if
 from bracedtop.geometry.cut import Cut
 from bracedtop.geometry.errors import DesignError
 from bracedtop.geometry.outline import frozen
@@ -99,6 +101,8 @@ class Posterior:
         Parameters, in their units.
     bias : (m,) array
         ln(true over modelled frequency) of each mode.
+    reference : State
+        From whose modes the m modes are followed.
     covariance : (n + m, n + m) array
         Of the state: ln of factors, the other parameters themselves, then the biases.
     history : tuple of Heard and CutMade
@@ -112,6 +116,7 @@ class Posterior:
     prior: Prior
     values: np.ndarray
     bias: np.ndarray
+    reference: State
     covariance: np.ndarray
     history: tuple[Heard | CutMade, ...] = ()
     log_evidence: float = 0.0
@@ -147,46 +152,6 @@ class Posterior:
         return np.asarray(self.state_sd[: len(self.values)] * np.where(self.prior.is_factor, self.values, 1.0))
 
 
-@dataclass(frozen=True, slots=True)
-class Modelled:
-    """The model's frequencies in the drawing's order of modes.
-
-    Parameters
-    ----------
-    state : State
-        Its modes in the drawing's order, lowest first there.
-    log_hz : (m,) array
-        Of the model, without bias.
-    slopes : (m, n) array
-        Derivatives of `log_hz` by the state's parameters.
-    """
-
-    state: State
-    log_hz: np.ndarray
-    slopes: np.ndarray
-
-
-def modelled(reduced: Reduced, values: np.ndarray, drawn: State | None = None) -> Modelled:
-    """Frequencies at some values, mode by mode as the drawing has them.
-
-    Parameters
-    ----------
-    reduced : Reduced
-    values : (n,) array
-    drawn : State, optional
-        The drawing's, if it is at hand.
-
-    Raises
-    ------
-    DesignError
-        If a value is outside the model's range.
-    """
-    state = tracked(reduced, values, what_if(reduced, reduced.drawn) if drawn is None else drawn)
-    hz = state.frequencies
-    by_state = np.where(factors(reduced.parameters), values, 1.0)
-    return Modelled(state, np.log(hz), rates(reduced, state) / hz[:, None] * by_state)
-
-
 def start(reduced: Reduced, prior: Prior) -> Posterior:
     """What is known before the first tap.
 
@@ -198,7 +163,7 @@ def start(reduced: Reduced, prior: Prior) -> Posterior:
     if prior.parameters != tuple(reduced.parameters):
         message = "prior: its parameters are not the what-if model's"
         raise DesignError(message)
-    return _begun(prior, len(what_if(reduced, reduced.drawn).frequencies))
+    return begun(prior, what_if(reduced, reduced.drawn))
 
 
 def predicted(
@@ -228,7 +193,8 @@ def predicted(
     DesignError
         If a value is outside the model's range.
     """
-    found = modelled(reduced, posterior.values if values is None else np.asarray(values, dtype=float))
+    at = posterior.values if values is None else np.asarray(values, dtype=float)
+    found = modelled(reduced, at, posterior.reference)
     hz = np.exp(found.log_hz + posterior.bias)
     J = np.hstack([found.slopes, np.eye(len(hz))])
     return hz, np.outer(hz, hz) * (J @ posterior.covariance @ J.T)
@@ -302,10 +268,11 @@ def after_taps(
         return posterior
     prior, mean, C = posterior.prior, posterior.mean, posterior.covariance
     n, at = len(posterior.values), np.array(modes)
-    drawn = what_if(reduced, reduced.drawn)
+    wanted = np.full(len(posterior.bias), np.nan)
+    wanted[at] = log_hz
 
     def respond(x: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
-        found = modelled(reduced, _values(prior, x[:n]), drawn)
+        found = of_state(reduced, numbered(reduced, _values(prior, x[:n]), posterior.reference, wanted - x[n:]))
         return (found.log_hz + x[n:])[at], np.hstack([found.slopes, np.eye(len(x) - n)])[at]
 
     bounds = _bounds(prior, len(mean))
@@ -335,6 +302,7 @@ def after_taps(
         posterior,
         values=values,
         bias=settled.x[n:],
+        reference=numbered(reduced, values, posterior.reference, wanted - settled.x[n:]),
         covariance=conditioned(C, settled.slopes[used], error[used]),
         history=(*posterior.history, heard),
         log_evidence=posterior.log_evidence + log_evidence(settled, error, used),
@@ -370,7 +338,7 @@ def replayed(reduced: Reduced, prior: Prior, history: Sequence[Heard | CutMade])
 
 def untapped(posterior: Posterior) -> Posterior:
     """What would be known after the same cuts without any tap."""
-    found = _begun(posterior.prior, len(posterior.bias))
+    found = begun(posterior.prior, posterior.reference)
     for step in posterior.history:
         if isinstance(step, CutMade):
             found = after_cut(found, step.cuts, error=step.error)
@@ -396,12 +364,13 @@ def _checked(
     return modes, np.log(hz), np.hypot(given / hz, HOLDING)
 
 
-def _begun(prior: Prior, n_modes: int) -> Posterior:
-    n = len(prior.mean)
-    C = np.zeros((n + n_modes, n + n_modes))
+def begun(prior: Prior, reference: State) -> Posterior:
+    """What is known before the first tap of the modes of `reference`."""
+    n, m = len(prior.mean), len(reference.frequencies)
+    C = np.zeros((n + m, n + m))
     C[:n, :n] = prior.covariance
-    C[n:, n:] = prior.bias_covariance(n_modes)
-    return Posterior(prior, prior.mean, np.zeros(n_modes), C)
+    C[n:, n:] = prior.bias_covariance(m)
+    return Posterior(prior, prior.mean, np.zeros(m), reference, C)
 
 
 def _state(prior: Prior, values: np.ndarray) -> np.ndarray:

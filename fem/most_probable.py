@@ -104,7 +104,7 @@ def most_probable(
     def whole(y: np.ndarray) -> np.ndarray:
         x = start.copy()
         x[free] = np.clip(mean[free] + sd[free] * y, low[free], high[free])
-        return x
+        return np.asarray(x)
 
     def response(y: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
         if not last or last[0][0] != y.tobytes():

@@ -165,7 +165,9 @@ def default_prior(
             raise DesignError(message)
     n = len(parameters)
     C = np.zeros((n, n))
-    at = {parameter.kind: i for i, parameter in enumerate(parameters) if parameter.kind not in ("height", "mass")}
+    at: dict[str, int] = {
+        parameter.kind: i for i, parameter in enumerate(parameters) if parameter.kind not in ("height", "mass")
+    }
     for i, j in _same_brace(parameters):
         C[i, j] = HEIGHT_SD**2 * np.exp(-abs(parameters[i].at - parameters[j].at) / ALONG)
     for kind, i in at.items():

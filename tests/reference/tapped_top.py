@@ -5,9 +5,10 @@ from functools import lru_cache
 import numpy as np
 from reference.plates import TRIAL_WOOD, WOOD, trial_top
 
-from bracedtop.fem.calibration import HOLDING, Posterior, modelled
+from bracedtop.fem.calibration import HOLDING, Posterior
+from bracedtop.fem.numbering import modelled
 from bracedtop.fem.prior import Prior, default_prior
-from bracedtop.fem.reduced import Reduced
+from bracedtop.fem.reduced import Reduced, State, what_if
 from bracedtop.fem.reduced_build import build_reduced
 
 
@@ -31,9 +32,10 @@ def drawn_at_random(posterior: Posterior, rng: np.random.Generator) -> tuple[np.
             return values, x[n:]
 
 
-def true_hz(reduced: Reduced, values: np.ndarray, bias: np.ndarray) -> np.ndarray:
-    """Frequencies of such a top, (m,)."""
-    return np.asarray(np.exp(modelled(reduced, values).log_hz + bias))
+def true_hz(reduced: Reduced, values: np.ndarray, bias: np.ndarray, reference: State | None = None) -> np.ndarray:
+    """Frequencies of such a top, (m,), numbered as a reference's or the drawing's."""
+    start = what_if(reduced, reduced.drawn) if reference is None else reference
+    return np.asarray(np.exp(modelled(reduced, values, start).log_hz + bias))
 
 
 def tapped(hz: np.ndarray, rng: np.random.Generator) -> list[tuple[int, float]]:
