@@ -1,7 +1,7 @@
 """A case folder's drawing: top.toml to a design in SI units with its woods and targets.
 
-Depends on geometry, fem/board_wood, fem/case_file, fem/case_top, fem/case_patch, fem/case_strings, fem/wood,
-fem/wood_table.
+Depends on geometry, fem/board_wood, fem/case_file, fem/case_top, fem/case_patch, fem/case_plan, fem/case_strings,
+fem/wood, fem/wood_table.
 """
 
 import math
@@ -15,6 +15,7 @@ import shapely
 
 from bracedtop.fem.case_file import FILE_NAME, read_tables
 from bracedtop.fem.case_patch import mass_of, patch_of
+from bracedtop.fem.case_plan import limits_of, targets_of
 from bracedtop.fem.case_schema import (
     ORTHOTROPIC_KEYS,
     BraceTable,
@@ -23,14 +24,15 @@ from bracedtop.fem.case_schema import (
     EdgeTable,
     HoleTable,
     OutlineTable,
-    TargetTable,
     WoodTable,
 )
 from bracedtop.fem.case_strings import strengths_of, strings_of
 from bracedtop.fem.case_top import dome_of, plate_of
 from bracedtop.fem.moisture import Climate, wood_at, woods_at
+from bracedtop.fem.plan_limits import Limits
 from bracedtop.fem.strength import Strength
 from bracedtop.fem.strings import StringSet
+from bracedtop.fem.target import Target
 from bracedtop.fem.toml_file import did_you_mean, shown, shown_text
 from bracedtop.fem.wood import Wood
 from bracedtop.fem.wood_table import MOISTURE, handbook_wood, wood_names
@@ -39,7 +41,7 @@ from bracedtop.geometry.design import Design, Edge, Joint
 from bracedtop.geometry.errors import DesignError, FileError
 from bracedtop.geometry.layout import check_layout
 from bracedtop.geometry.outline import Hole, Outline, body_outline, polygon_outline, smooth_outline
-from bracedtop.geometry.units import DEGREE, GPA, MM, note_frequency
+from bracedtop.geometry.units import DEGREE, GPA, MM
 
 N_PER_MM2 = 1.0e6
 """N per mm of deflection per mm of rim, in N/m per m of rim."""
@@ -56,24 +58,6 @@ chosen: a caliper that reaches that far in from the rim leaves no gap."""
 
 
 @dataclass(frozen=True, slots=True)
-class Target:
-    """Where the maker wants a mode.
-
-    Parameters
-    ----------
-    mode : int
-        1 for the lowest elastic mode.
-    hz : float
-    text : str
-        As written in the drawing, such as ``"F#3 -10 cents"``.
-    """
-
-    mode: int
-    hz: float
-    text: str
-
-
-@dataclass(frozen=True, slots=True)
 class Case:
     """A drawing read from its folder.
 
@@ -85,6 +69,7 @@ class Case:
     woods : mapping of str to Wood
         The woods that the design refers to and those defined in the file, at the climate's moisture content.
     targets : tuple of Target
+        Frequencies that the maker wants, one a mode.
     warnings : tuple of str
         What the drawing says and the solver leaves out.
     mesh_size : float or None, m
@@ -93,6 +78,10 @@ class Case:
     strings : StringSet or None
     strengths : mapping of str to Strength
         Of the same woods, at 12 % moisture content whatever the climate.
+    other_targets : tuple of Target
+        Intervals, distances from a note, modes to leave alone, sustain.
+    limits : Limits
+        What a plan may do.
     """
 
     folder: Path
@@ -106,6 +95,8 @@ class Case:
     climate: Climate | None = None
     strings: StringSet | None = None
     strengths: Mapping[str, Strength] = field(default_factory=dict)
+    other_targets: tuple[Target, ...] = ()
+    limits: Limits = field(default_factory=Limits)
 
 
 def read_case(folder: Path) -> Case:
@@ -138,18 +129,21 @@ def read_case(folder: Path) -> Case:
     except DesignError as error:
         message = f"{FILE_NAME}: {error}"
         raise DesignError(message) from None
+    targets = targets_of(tables)
     return Case(
         folder=folder,
         name=tables.name or shown_text(folder.resolve().name) or "case",
         note=tables.note,
         design=design,
         woods=woods,
-        targets=tuple(_targets(tables)),
+        targets=tuple(target for target in targets if target.kind == "frequency"),
         warnings=(*_warnings(design), *([] if climate is None else [climate.note])),
         mesh_size=None if tables.mesh is None else tables.mesh.size_mm * MM,
         climate=climate,
         strings=strings,
         strengths=strengths_of(tables, woods),
+        other_targets=tuple(target for target in targets if target.kind != "frequency"),
+        limits=limits_of(tables),
     )
 
 
@@ -320,27 +314,6 @@ def _check_driving_point(design: Design) -> None:
             "set [bridge] point_mm to a point on the wood"
         )
         raise DesignError(message)
-
-
-def _targets(tables: CaseTable) -> list[Target]:
-    targets: list[Target] = []
-    for i, row in enumerate(tables.target, start=1):
-        if any(row.mode == earlier.mode for earlier in targets):
-            _refuse(f"target {i}.mode", str(row.mode), "this mode has a target already; one a mode is allowed")
-        targets.append(_target(i, row))
-    return targets
-
-
-def _target(number: int, row: TargetTable) -> Target:
-    if row.hz is not None:
-        return Target(row.mode, row.hz, f"{row.hz:g} Hz")
-    note = row.note or ""
-    try:
-        hz = note_frequency(note, row.cents)
-    except ValueError:
-        allowed = "must be a letter A to G, # or b if needed, and the octave, like F#3"
-        _refuse(f"target {number}.note", shown(note), allowed)
-    return Target(row.mode, hz, note.strip() + (f" {row.cents:+g} cents" if row.cents else ""))
 
 
 def _warnings(design: Design) -> list[str]:

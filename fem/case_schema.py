@@ -228,11 +228,48 @@ class TargetTable(Table):
     hz: Frequency | None = None
     note: Line | None = None
     cents: Annotated[float, Field(ge=-1200, le=1200)] = 0.0
+    tolerance_percent: Annotated[float, Field(gt=0, le=10)] = 1.0
+    ratio_to_mode: Annotated[int, Field(ge=1, le=200)] | None = None
+    ratio: Annotated[float, Field(ge=0.01, le=100)] | None = None
+    away_from: Line | None = None
+    at_least_cents: Annotated[float, Field(gt=0, le=600)] | None = None
+    keep_within_cents: Annotated[float, Field(gt=0, le=600)] | None = None
+    sustain_s: Annotated[float, Field(gt=0, le=60)] | None = None
+    weight: Literal["must", "want"] = "must"
 
     @model_validator(mode="after")
     def _check(self) -> "TargetTable":
-        one_form(self, [({"hz"}, set()), ({"note"}, {"cents"})], "a target")
+        forms: list[Form] = [
+            ({"hz"}, {"tolerance_percent"}),
+            ({"note"}, {"cents", "tolerance_percent"}),
+            ({"ratio_to_mode", "ratio"}, {"tolerance_percent"}),
+            ({"ratio_to_mode", "cents"}, {"tolerance_percent"}),
+            ({"away_from", "at_least_cents"}, set()),
+            ({"keep_within_cents"}, set()),
+            ({"sustain_s"}, set()),
+        ]
+        one_form(self, forms, "a target")
+        if self.ratio_to_mode == self.mode:
+            refuse(f"ratio_to_mode = {self.ratio_to_mode}, which is the target's own mode; give another one")
         return self
+
+
+class PlanTable(Table):
+    """[plan]: what a plan may do."""
+
+    largest_step_mm: Annotated[float, Field(ge=0.2, le=20)] = 1.5
+    least_height_mm: Height = 0.0
+    brace_least_height_mm: Annotated[dict[Name, Height], Field(max_length=MAX_BRACES)] = Field(default_factory=dict)
+    leave_braces: Annotated[list[Name], Field(max_length=MAX_BRACES)] = Field(default_factory=list)
+    thin_edge_ring: bool = True
+    shortest_cut_mm: Annotated[float, Field(ge=0, le=500)] = 40.0
+    steepest_percent: Annotated[float, Field(gt=0, le=100)] = 5.0
+    remove_at_most_g: Annotated[float, Field(gt=0, le=1_000_000)] | None = None
+    remove_about_g: Annotated[float, Field(gt=0, le=1_000_000)] | None = None
+    largest_bridge_turn_deg: Annotated[float, Field(gt=0, le=45)] = 2.0
+    largest_stress_share: Annotated[float, Field(gt=0, le=1)] = 0.56
+    confidence_percent: Annotated[float, Field(ge=80, le=99.9)] = 95.0
+    cut_error_mm: Annotated[float, Field(ge=0.02, le=2)] = 0.2
 
 
 ISOTROPIC_KEYS = ("E_gpa", "nu", "density_kg_per_m3")
@@ -379,6 +416,7 @@ class CaseTable(Table):
     joint: Annotated[list[JointTable], Field(max_length=MAX_BRACES)] = Field(default_factory=list)
     edge: EdgeTable = EdgeTable()
     target: Annotated[list[TargetTable], Field(max_length=200)] = Field(default_factory=list)
+    plan: PlanTable = PlanTable()
     wood: Annotated[dict[Name, WoodTable], Field(max_length=100)] = Field(default_factory=dict)
     bridge: BridgeTable | None = None
     strings: StringsTable | None = None
@@ -399,6 +437,7 @@ TABLES: dict[str, type[Table]] = {
     "joint": JointTable,
     "edge": EdgeTable,
     "target": TargetTable,
+    "plan": PlanTable,
     "wood": WoodTable,
     "bridge": BridgeTable,
     "strings": StringsTable,

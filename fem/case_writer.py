@@ -1,6 +1,6 @@
 """Text of top.toml for a design.
 
-Depends on geometry, fem/case, fem/case_schema, fem/wood, fem/wood_table.
+Depends on geometry, fem/case, fem/plan_limits, fem/target, fem/wood, fem/wood_table.
 """
 
 import json
@@ -9,10 +9,12 @@ from collections.abc import Iterable, Mapping, Sequence
 
 import numpy as np
 
-from bracedtop.fem.case import N_PER_MM2, Target
+from bracedtop.fem.case import N_PER_MM2
 from bracedtop.fem.moisture import ROOM, Climate, wood_at
+from bracedtop.fem.plan_limits import Limits
 from bracedtop.fem.strength import KEYS, Strength
 from bracedtop.fem.strings import String, StringSet
+from bracedtop.fem.target import TOLERANCE, Target
 from bracedtop.fem.wood import Wood
 from bracedtop.fem.wood_table import MOISTURE, wood_names
 from bracedtop.geometry.brace import Brace
@@ -24,7 +26,7 @@ from bracedtop.geometry.patch import Patch
 from bracedtop.geometry.thickness import ThicknessRegion
 from bracedtop.geometry.units import DEGREE, GPA, GRAM, MM, MPA, is_note
 
-Value = str | float | bool | Sequence[float] | Sequence[Sequence[float]]
+Value = str | float | bool | Sequence[str] | Sequence[float] | Sequence[Sequence[float]]
 
 THICKNESS_FILE = "thickness.csv"
 """Name under which a written case expects its measured thicknesses, see fem/thickness_file.thickness_text."""
@@ -50,6 +52,7 @@ def case_text(
     climate: Climate | None = None,
     strings: StringSet | None = None,
     strengths: Mapping[str, Strength] | None = None,
+    limits: Limits | None = None,
 ) -> str:
     """Text of a top.toml that reads back as this design.
 
@@ -71,6 +74,8 @@ def case_text(
         Each is written by its tension.
     strengths : mapping of str to Strength
         Of the woods that are written.
+    limits : Limits
+        What a plan may do.
 
     Returns
     -------
@@ -96,6 +101,8 @@ def case_text(
         _edge(design.edge),
         *(_target(target) for target in targets),
     ]
+    if limits is not None:
+        blocks.append(_limits(limits))
     if design.bridge_point is not None:
         blocks.append(_table("bridge", {"point_mm": _mm(design.bridge_point)}))
     if mesh_size is not None:
@@ -269,13 +276,62 @@ def _edge(edge: Edge) -> str:
 
 
 def _target(target: Target) -> str:
-    first, *rest = target.text.split()
     values: dict[str, Value] = {"mode": target.mode}
-    if rest[-1:] == ["Hz"]:
-        values["hz"] = target.hz
+    if target.kind == "ratio":
+        values |= {"ratio_to_mode": target.other, "ratio": 2.0 ** (target.cents / 1200)}
+    elif target.kind == "gap":
+        values |= {"away_from": target.text.split()[-1], "at_least_cents": target.cents}
+    elif target.kind == "keep":
+        values["keep_within_cents"] = target.cents
+    elif target.kind == "sustain":
+        values["sustain_s"] = target.seconds
     else:
-        values |= {"note": first} | ({"cents": float(rest[0])} if rest else {})
+        first, *rest = target.text.split()
+        if rest[-1:] == ["Hz"]:
+            values["hz"] = target.hz
+        else:
+            values |= {"note": first} | ({"cents": float(rest[0])} if rest else {})
+    if target.kind in ("frequency", "ratio") and target.tolerance != TOLERANCE:
+        values["tolerance_percent"] = 100 * target.tolerance
+    if not target.is_must:
+        values["weight"] = target.weight
     return _table("[target]", values)
+
+
+def _limits(limits: Limits) -> str:
+    plain = Limits()
+    values: dict[str, Value] = {}
+    for key, name, unit in _LIMITS:
+        if getattr(limits, name) != getattr(plain, name):
+            values[key] = getattr(limits, name) / unit
+    if limits.left:
+        values["leave_braces"] = limits.left
+    if not limits.cuts_ring:
+        values["thin_edge_ring"] = False
+    text = _table("plan", values) if values else ""
+    if limits.least_heights:
+        heights = {_key(name): height / MM for name, height in limits.least_heights.items()}
+        text += ("" if text else "[plan]\n") + _table("plan.brace_least_height_mm", heights)
+    return text
+
+
+def _key(name: str) -> str:
+    return name if re.fullmatch(r"[A-Za-z0-9_-]+", name) else _text(name)
+
+
+_LIMITS = (
+    ("largest_step_mm", "largest_step", MM),
+    ("least_height_mm", "least_height", MM),
+    ("shortest_cut_mm", "shortest", MM),
+    ("steepest_percent", "largest_slope", 0.01),
+    ("remove_at_most_g", "remove_at_most", GRAM),
+    ("remove_about_g", "remove_about", GRAM),
+    ("largest_bridge_turn_deg", "largest_turn", 1.0),
+    ("largest_stress_share", "largest_stress_share", 1.0),
+    ("confidence_percent", "confidence", 0.01),
+    ("cut_error_mm", "cut_error", MM),
+)
+"""Keys of [plan], their names in the limits, and their units."""
 
 
 def _climate(climate: Climate) -> str:
@@ -313,5 +369,4 @@ def _wood(wood: Wood, strength: Strength) -> str:
     values["density_kg_per_m3"] = wood.density
     known = {key: getattr(strength, key) for key in KEYS if getattr(strength, key) is not None}
     values |= {f"{key}_strength_mpa": value / MPA for key, value in known.items()}
-    key = wood.name if re.fullmatch(r"[A-Za-z0-9_-]+", wood.name) else _text(wood.name)
-    return _table(f"wood.{key}", values)
+    return _table(f"wood.{_key(wood.name)}", values)

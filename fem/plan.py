@@ -8,7 +8,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from bracedtop.fem.calibration import HOLDING, UNMEASURED_CUT, Posterior, modelled
+from bracedtop.fem.calibration import HOLDING, Posterior, modelled
 from bracedtop.fem.parameter import Parameter
 from bracedtop.fem.plan_limits import Limits
 from bracedtop.fem.plan_pass import Pass, first_pass
@@ -19,9 +19,6 @@ from bracedtop.fem.plan_solver import Point, depth_rates, evaluated, whole_way
 from bracedtop.fem.reduced import Reduced, mass_rates, what_if
 from bracedtop.fem.target import Goal, Target, goal_of, settled
 from bracedtop.geometry.cut import Cut
-
-CONFIDENCE = 0.95
-"""Least probability with which a pass takes no mode past its target."""
 
 SURE = 0.85
 """Probability of a target to be in its band with which it is left alone; chosen."""
@@ -106,8 +103,8 @@ def make_plan(
     targets: Sequence[Target],
     limits: Limits | None = None,
     *,
-    confidence: float = CONFIDENCE,
-    cut_error: float = UNMEASURED_CUT,
+    confidence: float | None = None,
+    cut_error: float | None = None,
     narrowed: Narrowed | None = None,
 ) -> Plan:
     """Plan one pass.
@@ -120,10 +117,8 @@ def make_plan(
     targets : sequence of Target
         A mode to keep is kept where it is now, unless its `hz` says where it was first; see `settled`.
     limits : Limits, optional
-    confidence : float
-        Least probability with which no mode passes its target.
-    cut_error : float, m
-        Standard deviation of a cut's depth.
+    confidence, cut_error : float, optional
+        In place of the limits'.
     narrowed : callable, optional
         Further limits that show only at the end of a plan.
 
@@ -147,9 +142,10 @@ def make_plan(
         [goal_of(target, log_hz) for target in fixed],
         posterior.covariance,
         limits,
-        cut_error,
+        limits.cut_error if cut_error is None else cut_error,
     )
-    return planned(problem, tones, fixed, confidence, reduced.parameters, narrowed)
+    sure = limits.confidence if confidence is None else confidence
+    return planned(problem, tones, fixed, sure, reduced.parameters, narrowed)
 
 
 def tones_of(reduced: Reduced, posterior: Posterior) -> Tones:

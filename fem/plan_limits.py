@@ -20,6 +20,12 @@ SHORTEST_CUT = 40e-3
 USEFUL_DEPTH = 0.1e-3
 """A place is left alone rather than cut less deep than this, m; chosen: what a dial gauge shows."""
 
+CONFIDENCE = 0.95
+"""Least probability with which a pass takes no mode past its target; chosen."""
+
+CUT_ERROR = 0.2e-3
+"""Standard deviation of the depth of a cut made by hand and gauged as it is made, m; chosen."""
+
 LARGEST_TURN = 2.0
 """Turn of the bridge under the strings up to which a top is taken as sound, degrees; common practice, no source."""
 
@@ -52,6 +58,10 @@ class Limits:
         Of the bridge under the strings.
     largest_stress_share : float
         Stress under the strings over short-term strength.
+    confidence : float
+        Least probability with which a pass takes no mode past its target.
+    cut_error : float, m
+        Standard deviation of a cut's depth.
     """
 
     largest_step: float = LARGEST_STEP
@@ -65,3 +75,5 @@ class Limits:
     remove_about: float | None = None
     largest_turn: float = LARGEST_TURN
     largest_stress_share: float = LONG_TERM_STRENGTH
+    confidence: float = CONFIDENCE
+    cut_error: float = CUT_ERROR
