@@ -1,6 +1,7 @@
 """One safe pass toward the targets, planned for all braces together, and what lies behind it.
 
-Depends on fem/calibration, fem/plan_pass, fem/plan_problem, fem/plan_reach, fem/plan_solver, fem/reduced, fem/target.
+Depends on fem/calibration, fem/numbering, fem/plan_pass, fem/plan_problem, fem/plan_reach, fem/plan_risk,
+fem/plan_solver, fem/reduced, fem/target.
 """
 
 from collections.abc import Callable, Sequence
@@ -8,7 +9,8 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from bracedtop.fem.calibration import HOLDING, Posterior, modelled
+from bracedtop.fem.calibration import HOLDING, Posterior
+from bracedtop.fem.numbering import modelled
 from bracedtop.fem.parameter import Parameter
 from bracedtop.fem.plan_limits import Limits
 from bracedtop.fem.plan_pass import Pass, first_pass
@@ -150,10 +152,8 @@ def make_plan(
 
 def tones_of(reduced: Reduced, posterior: Posterior) -> Tones:
     """True frequencies, as far as they are known, and their slopes by the state."""
-    drawn = what_if(reduced, reduced.drawn)
-
     def tones(values: Array) -> tuple[Array, Array]:
-        found = modelled(reduced, values, drawn)
+        found = modelled(reduced, values, posterior.reference)
         return found.log_hz + posterior.bias, np.hstack([found.slopes, np.eye(len(posterior.bias))])
 
     return tones
