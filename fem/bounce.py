@@ -40,11 +40,11 @@ def late_strikes(decays: Decays, poles: Poles, delays: Real) -> Real:
     rest = target - q @ (q.T @ target)
     total = np.maximum((rest**2).sum(axis=0), np.finfo(float).tiny)
     part = np.zeros((len(decays.spectra), len(delays)))
+    over = [-1 / np.expm1(p[None, :] / rate - 1j * omega[:, None] / rate) for p in (again, again.conj())]
     for i, delay in enumerate(np.rint(np.asarray(delays) * rate)):
         turned = np.exp(-1j * omega * delay / rate)[:, None]
         value, mirror = (
-            (turned - np.exp(p * (n - delay) / rate)) / -np.expm1(p[None, :] / rate - 1j * omega[:, None] / rate)
-            for p in (again, again.conj())
+            (turned - np.exp(p * (n - delay) / rate)) * per for p, per in zip((again, again.conj()), over, strict=True)
         )
         d = real_columns(value, mirror)
         basis = np.linalg.qr(d - q @ (q.T @ d))[0]

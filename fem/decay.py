@@ -31,6 +31,10 @@ LARGEST_CLUSTER = 6
 LARGEST_STEP = 20.0
 """Largest growth of a decay rate in one fit; chosen: from one trial decay over most others."""
 
+SEARCHED, POLISHED = 10.0, 20.0
+"""Bins on either side of a pole that are fitted, in half bandwidths, while poles are sought and at last; chosen: with
+10 the straight background costs a tenth of the precision."""
+
 SETTLED = 1e-4
 """Movement of the poles in a sweep, in half bandwidths, after which no further sweep is made."""
 
@@ -149,14 +153,19 @@ def transform(s: Complex, omega: Real, rate: float, n: int) -> tuple[Complex, Co
     -------
     value, derivative : (n_bins, k) complex arrays
     """
+    value, turn, over = _geometric_sum(s, omega, rate, n)
+    slope = (turn * value - n * np.exp(s * n / rate)) * (over / rate)
+    return value, slope
+
+
+def _geometric_sum(s: Complex, omega: Real, rate: float, n: int) -> tuple[Complex, Complex, Complex]:
+    """The transform, the ratio of two terms of the sum, and one over what that lacks to one; (n_bins, k) each."""
     turn = np.exp(-1j * omega / rate)[:, None] * np.exp(s / rate)
     low = 1.0 - turn
-    top = -np.expm1(s * n / rate)
     # At a bin that an undamped tone hits, the sum has n equal terms.
-    low[np.abs(low) < 1e-13] = 1e-13
-    value = top / low
-    slope = (turn * value - n * np.exp(s * n / rate)) / (rate * low)
-    return value, slope
+    low[low == 0] = 1e-13
+    over = 1.0 / low
+    return -np.expm1(s * n / rate) * over, turn, over
 
 
 def stacked(values: Complex) -> Real:
@@ -172,12 +181,14 @@ def real_columns(value: Complex, mirror: Complex) -> Real:
 def modelled(decays: Decays, poles: Poles) -> Complex:
     """The poles' part of each spectrum, (n_hits, n_bins)."""
     total = np.zeros(decays.spectra.shape, dtype=complex)
+    t = poles.steady
     for sign, of in ((1, np.asarray), (-1, np.conj)):
-        value, slope = transform(-poles.sigma + sign * 1j * poles.omega, decays.omega, decays.rate, decays.n_samples)
+        s = -poles.sigma + sign * 1j * poles.omega
+        value = _geometric_sum(s, decays.omega, decays.rate, decays.n_samples)[0]
         total += of(poles.amplitude) @ value.T / 2
-        if poles.steady.any():
-            t = poles.steady
-            total += of(poles.drift[:, t]) @ slope[:, t].T / (2 * decays.duration)
+        if t.any():
+            slope = transform(s[t], decays.omega, decays.rate, decays.n_samples)[1]
+            total += of(poles.drift[:, t]) @ slope.T / (2 * decays.duration)
     return total
 
 
@@ -255,8 +266,11 @@ def clusters(poles: Poles) -> list[NDArray[np.intp]]:
     return [np.array(group) for group in groups]
 
 
-def swept(decays: Decays, poles: Poles, n_sweeps: int) -> Poles:
-    """The poles refitted cluster after cluster, each with the others' present part subtracted."""
+def swept(decays: Decays, poles: Poles, n_sweeps: int, width: float = SEARCHED) -> Poles:
+    """The poles refitted cluster after cluster, each with the others' present part subtracted.
+
+    `width` is that of the fitted bins on either side of a pole, in half bandwidths.
+    """
     poles = replace(
         poles,
         omega=poles.omega.copy(),
@@ -267,18 +281,23 @@ def swept(decays: Decays, poles: Poles, n_sweeps: int) -> Poles:
     if not len(poles.omega):
         return poles
     rest = decays.spectra - modelled(decays, poles)
+    parts: dict[bytes, Complex] = {}
     for _ in range(n_sweeps):
         moved = 0.0
+        last, parts = parts, {}
         for group in clusters(poles):
             before = poles.kept(group)
-            part = modelled(decays, before)
-            near = near_bins(decays, before)
+            part = last.get(group.tobytes())
+            if part is None:
+                part = modelled(decays, before)
+            near = near_bins(decays, before, width)
             if near.stop - near.start < 2 * len(group) + 4:
                 continue
             after = Cluster.around(decays, rest + part, before, near).fitted()
             change = np.abs(after.omega - before.omega) / before.sigma
             moved = max(moved, float(change[~before.steady].max(initial=0.0)))
-            rest += part - modelled(decays, after)
+            parts[group.tobytes()] = modelled(decays, after)
+            rest += part - parts[group.tobytes()]
             poles.omega[group], poles.sigma[group] = after.omega, after.sigma
             poles.amplitude[:, group], poles.drift[:, group] = after.amplitude, after.drift
         if moved < SETTLED:
@@ -286,19 +305,19 @@ def swept(decays: Decays, poles: Poles, n_sweeps: int) -> Poles:
     return poles
 
 
-def near_bins(decays: Decays, poles: Poles) -> slice:
-    """The bins that tell something of these poles."""
-    margin = np.maximum(10 * poles.sigma, max(2 * np.pi * 10, 5 * (decays.omega[1] - decays.omega[0])))
+def near_bins(decays: Decays, poles: Poles, width: float) -> slice:
+    """The bins within so many half bandwidths of these poles."""
+    margin = np.maximum(width * poles.sigma, max(2 * np.pi * 10, 5 * (decays.omega[1] - decays.omega[0])))
     low, high = (poles.omega - margin).min(), (poles.omega + margin).max()
     return slice(*(int(k) for k in np.searchsorted(decays.omega, [low, high])))
 
 
-def each_cluster(decays: Decays, poles: Poles) -> Iterator[tuple[NDArray[np.intp], "Cluster"]]:
+def each_cluster(decays: Decays, poles: Poles, width: float = POLISHED) -> Iterator[tuple[NDArray[np.intp], "Cluster"]]:
     """Every cluster's indices and its problem, with the other poles' part subtracted."""
     rest = decays.spectra - modelled(decays, poles)
     for group in clusters(poles):
         own = poles.kept(group)
-        yield group, Cluster.around(decays, rest + modelled(decays, own), own, near_bins(decays, own))
+        yield group, Cluster.around(decays, rest + modelled(decays, own), own, near_bins(decays, own, width))
 
 
 @dataclass(frozen=True, slots=True)

@@ -1,22 +1,23 @@
 """One set of modes fitted to the hits of one or more recordings of the same top.
 
 Depends on geometry/errors, fem/sound, fem/hits, fem/decay, fem/modal_fit_hits, fem/modal_fit_order,
-fem/modal_fit_errors.
+fem/modal_fit_errors, fem/modal_fit_start.
 """
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 
 import numpy as np
 from numpy.typing import NDArray
 from scipy.signal import resample_poly
 
-from bracedtop.fem.decay import Complex, Decays, Mask, Poles, Real, misfit
+from bracedtop.fem.decay import POLISHED, Complex, Decays, Mask, Poles, Real, measured, misfit, swept, with_amplitudes
 from bracedtop.fem.hits import Hit
 from bracedtop.fem.modal_fit_errors import amplitude_error, hit_by_hit, standard_errors
 from bracedtop.fem.modal_fit_hits import Tapped, common_length, long_enough, tapped
-from bracedtop.fem.modal_fit_order import find_poles
+from bracedtop.fem.modal_fit_order import find_poles, pruned
+from bracedtop.fem.modal_fit_start import started_sooner
 from bracedtop.fem.sound import Sound, read_sound
 from bracedtop.geometry.errors import FileError
 
@@ -188,6 +189,11 @@ class _Rows:
         decays = Decays(np.concatenate(spectra), one.omega, one.rate, one.n_samples)
         return cls(decays, taps, gain, np.array(tap_of_row), np.array(hit_of_row), duration)
 
+    def of_tap(self, poles: Poles, k: int) -> Poles:
+        """The poles with the amplitudes of one recording, in its own unit."""
+        own, gain = self.tap_of_row == k, self.gain[k]
+        return replace(poles, amplitude=poles.amplitude[own] * gain, drift=poles.drift[own] * gain)
+
 
 def _fitted(taps: list[Tapped], band: tuple[float, float], limits: tuple[float, float]) -> ModalFit:
     taps, duration, warnings = _of_one_length(taps)
@@ -205,6 +211,10 @@ def _fitted(taps: list[Tapped], band: tuple[float, float], limits: tuple[float, 
         rows = _Rows.of(taps, duration, band)
         poles = find_poles(rows.decays, steady_hz)
         left = misfit(rows.decays, poles)
+    taps = [started_sooner(tap, rows.of_tap(poles, k), duration, band) for k, tap in enumerate(taps)]
+    rows = _Rows.of(taps, duration, band)
+    poles = pruned(rows.decays, with_amplitudes(rows.decays, poles))
+    poles = measured(rows.decays, swept(rows.decays, poles, 3, POLISHED))
     for k, tap in enumerate(taps):
         part = float(np.median(left[rows.tap_of_row == k]))
         if part > MUCH_LEFT:

@@ -19,6 +19,7 @@ from scipy.signal import find_peaks
 from scipy.stats import chi2
 
 from bracedtop.fem.decay import (
+    SEARCHED,
     STEADY,
     Decays,
     Mask,
@@ -103,7 +104,7 @@ def evidence(decays: Decays, poles: Poles) -> Real:
         return result
     noise = background_noise(decays.spectra - modelled(decays, poles))
     threshold = chi2.isf(FALSE_ALARM / n_bins, 4 * n_hits) / 2
-    for group, cluster in each_cluster(decays, poles):
+    for group, cluster in each_cluster(decays, poles, SEARCHED):
         local, own = cluster.local, poles.kept(group)
         s = -own.sigma + 1j * own.omega
         value, slope = transform(s, local.omega, local.rate, local.n_samples)

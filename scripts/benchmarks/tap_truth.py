@@ -5,13 +5,14 @@
 Noise is white over the whole band up to half the sampling rate; "20 dB" means that its mean square is 20 dB below that
 of the sound over the first 0.1 s after the first hit. Errors are held against the Cramér-Rao bound from the exact
 Fisher information of all hits' decays together, each from 2 ms after its hit (when the strike's click is gone) to the
-next, with unknown frequencies and decay rates common to all hits and unknown amplitude and phase of every mode in every
+next, or from 1 ms after its last clipped sample or 2 ms after its second strike; with unknown frequencies and decay rates common to all hits and unknown amplitude and phase of every mode in every
 hit: S. M. Kay, "Fundamentals of statistical signal processing: estimation theory", Prentice Hall 1993, ch. 3.
 """
 
 import argparse
+import itertools
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 
 import numpy as np
 
@@ -70,7 +71,7 @@ class Setup:
 
     n_hits: int = 5
     n_points: int = 1
-    faults: Disturbance = Disturbance()
+    faults: Disturbance = field(default_factory=Disturbance)
     spacing: float = 0.95
 
 
@@ -114,13 +115,15 @@ def rendered(truth: Truth, setup: Setup, seed: int) -> Rendered:
             disturbance=replace(setup.faults, clip=1.0),
         )
         if setup.faults.clip < 1:
-            # What is heard before the modes dies from it, so the bound is that of clean taps.
             signal = np.clip(signal / (setup.faults.clip * np.abs(signal).max()), -1.0, 1.0)
         clipped = np.flatnonzero(np.abs(signal) >= 1.0)
         sounds.append(Sound(signal, RATE, clipped, 1, 1))
         if setup.faults.noise_db is not None:
-            lengths = np.diff(np.append(hits, duration)) - 0.005
-            information += fisher(truth, amplitudes, lengths, setup.faults.noise_db)
+            spans = [
+                _usable(start, stop, clipped / RATE, setup.faults)
+                for start, stop in itertools.pairwise([*hits, duration + 0.005])
+            ]
+            information += fisher(truth, amplitudes, spans, setup.faults)
     if not information.any():
         return Rendered(tuple(sounds), np.zeros(len(truth.hz)), np.zeros(len(truth.hz)))
     covariance = np.linalg.inv(information)
@@ -133,8 +136,19 @@ def rendered(truth: Truth, setup: Setup, seed: int) -> Rendered:
     )
 
 
-def fisher(truth: Truth, amplitudes: np.ndarray, lengths: np.ndarray, noise_db: float) -> np.ndarray:
-    """Fisher information of (omega, sigma) in decays of these lengths, (2 n, 2 n), amplitudes unknown in each.
+def _usable(start: float, stop: float, clipped: np.ndarray, faults: Disturbance) -> tuple[float, float]:
+    """Where the decay of a hit is free, s after the hit."""
+    own = clipped[(clipped >= start) & (clipped < stop)]
+    first = CLICK_GONE if not len(own) else max(CLICK_GONE, float(own[-1]) - start + 1e-3)
+    if faults.bounce is not None:
+        first = max(first, faults.bounce[0] + CLICK_GONE)
+    return first, stop - start - 0.005
+
+
+def fisher(
+    truth: Truth, amplitudes: np.ndarray, spans: Sequence[tuple[float, float]], faults: Disturbance
+) -> np.ndarray:
+    """Fisher information of (omega, sigma) in decays over these spans, (2 n, 2 n), amplitudes unknown in each.
 
     The hits' scatter in strength and place is left out: every hit as the mean one.
     """
@@ -142,12 +156,14 @@ def fisher(truth: Truth, amplitudes: np.ndarray, lengths: np.ndarray, noise_db: 
     loud = np.arange(round(0.1 * RATE)) / RATE
     # Phase zero at the hit: the amplitudes are -i a.
     sound = (np.exp(np.outer(loud, s)) @ (-1j * amplitudes)).real
-    variance = float(np.mean(sound**2)) * 10 ** (noise_db / 10)
+    variance = float(np.mean(sound**2)) * 10 ** ((faults.noise_db or 0.0) / 10)
+    # A second strike adds to what still rings of the first.
+    again = 1.0 if faults.bounce is None else 1 + faults.bounce[1] * np.exp(-s * faults.bounce[0])
     total = np.zeros((2 * len(s), 2 * len(s)))
-    for length in lengths:
-        t = np.arange(CLICK_GONE, length, 1 / RATE)
+    for first, last in spans:
+        t = np.arange(first, last, 1 / RATE)
         decay = np.exp(np.outer(t, s))
-        moved = t[:, None] * decay * (-1j * amplitudes)
+        moved = t[:, None] * decay * (-1j * amplitudes * again)
         d = np.hstack([(1j * moved).real, -moved.real])
         q = np.linalg.qr(np.hstack([decay.real, decay.imag]))[0]
         d -= q @ (q.T @ d)
@@ -275,8 +291,10 @@ def lines() -> list[tuple[str, Truth, Setup]]:
     few, many = {"n_hits": 5, "n_points": 1}, {"n_hits": 9, "n_points": 3}
     result: list[tuple[str, Truth, Setup]] = []
     for name, hits in (("1 x 5 hits", few), ("3 x 9 hits", many)):
-        for snr in (30, 20, 10):
-            result.append((f"{name}, {snr} dB", DOZEN, Setup(**hits, faults=Disturbance(noise_db=-float(snr)))))
+        result += [
+            (f"{name}, {snr} dB", DOZEN, Setup(**hits, faults=Disturbance(noise_db=-float(snr))))
+            for snr in (30, 20, 10)
+        ]
     for mains in (50.0, 60.0):
         hum = Disturbance(noise_db=-20.0, hum_hz=mains, hum_db=-12.0)
         result.append((f"3 x 9, 20 dB, hum {mains:.0f} Hz", DOZEN, Setup(**many, faults=hum)))
