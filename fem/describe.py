@@ -1,5 +1,6 @@
 """What a mode looks like and what governs it."""
 
+from collections.abc import Callable
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -10,6 +11,7 @@ from bracedtop.fem.laminate import lamina, layer_stiffness, rotated
 from bracedtop.fem.layer import part_strains
 from bracedtop.fem.model import Model, Modes, deflections
 from bracedtop.fem.sampling import Group
+from bracedtop.geometry.design import Design
 
 _GRID = 64
 """Lines per body length on which the nodes are counted; chosen: a node line is missed only near a node's end."""
@@ -97,18 +99,28 @@ def mode_name(lines: tuple[int, int], *, free: bool) -> str:
 
 
 def nodal_lines(model: Model, modes: Modes) -> list[tuple[int, int]]:
-    """Node lines of each mode, counted across the grain and along it.
+    """Node lines of each mode, counted across the grain and along it."""
+
+    def deflection(points: np.ndarray) -> np.ndarray:
+        return deflections(model, modes, points)
+
+    return node_lines(model.design, deflection)
+
+
+def node_lines(design: Design, deflection: Callable[[np.ndarray], np.ndarray]) -> list[tuple[int, int]]:
+    """Node lines across the grain and along it of every mode, by its deflection (n, k) at points (k, 2) in m.
 
     The deflection's changes of sign are counted on many lines parallel to x, and to y, that run through most of
     the top, and averaged over the lines by how much each of them moves.
     """
-    x0, y0, x1, y1 = model.design.outline.polygon.bounds
+    x0, y0, x1, y1 = design.outline.polygon.bounds
     step = (x1 - x0) / _GRID
     x, y = np.arange(x0 + step / 2, x1, step), np.arange(y0 + step / 2, y1, step)
     X, Y = np.meshgrid(x, y, indexing="ij")
-    inside = shapely.contains_xy(model.design.region, X.ravel(), Y.ravel())
-    w = np.zeros((len(modes.frequencies), X.size))
-    w[:, inside] = deflections(model, modes, np.column_stack([X.ravel(), Y.ravel()])[inside])
+    inside = shapely.contains_xy(design.region, X.ravel(), Y.ravel())
+    seen = deflection(np.column_stack([X.ravel(), Y.ravel()])[inside])
+    w = np.zeros((len(seen), X.size))
+    w[:, inside] = seen
     fields = w.reshape(-1, *X.shape)
     on_top = inside.reshape(X.shape)
     return [(_changes(field.T, on_top.T), _changes(field, on_top)) for field in fields]
