@@ -274,11 +274,11 @@ def _bent(curvature: float | None) -> str:
 def _backwards(energy: Real, step: float) -> tuple[Real, Real]:
     """Backward integral in dB relative to its beginning, and its times; the missing end as an exponential."""
     integral = np.cumsum(energy[::-1])[::-1] * step
-    time = np.arange(len(energy)) * step
+    time: Real = np.asarray(np.arange(len(energy)) * step, dtype=np.float64)
     tail = 0.0
     for _ in range(5):
         whole = np.maximum(integral + tail, integral[0] * 1e-9)
-        decibels = 10 * np.log10(whole / whole[0])
+        decibels = _decibels(whole)
         # From the later half of what fell, where the end belongs to.
         lowest = -decibels[-1]
         slope = _slope(decibels, time, 0.4 * lowest, 0.9 * lowest)
@@ -290,7 +290,11 @@ def _backwards(energy: Real, step: float) -> tuple[Real, Real]:
         at = min(int(level), len(whole) - 1)
         tail = float(whole[at]) * math.exp(-k * (time[-1] + step - time[at]))
     whole = np.maximum(integral + tail, integral[0] * 1e-9)
-    return 10 * np.log10(whole / whole[0]), time
+    return _decibels(whole), time
+
+
+def _decibels(integral: Real) -> Real:
+    return np.asarray(10 * np.log10(integral / integral[0]), dtype=float)
 
 
 def _slope(decibels: Real, time: Real, start: float, stop: float) -> float | None:

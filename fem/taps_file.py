@@ -137,12 +137,13 @@ def read_placements(path: Path) -> tuple[Placement, ...]:
 
 def _placement(source: Path, row: RecordingTable, whole: TapsTable) -> Placement:
     def key(name: str) -> float | None:
-        own = getattr(row, name)
-        return getattr(whole, name) if own is None else own
+        own: float | None = getattr(row, name)
+        common: float | None = getattr(whole, name)
+        return common if own is None else own
 
     points = row.points_mm or ([row.tap_mm] if row.tap_mm else [])
-    common = row.microphone_mm or whole.microphone_mm
-    microphones = row.microphones_mm or ([common] if common else [])
+    place = row.microphone_mm or whole.microphone_mm
+    microphones = row.microphones_mm or ([place] if place else [])
     # What a recording says of its own sensor goes before what the file says of all.
     own = row.microphone_full_scale_pa, row.accelerometer_full_scale_m_per_s2
     pascals, acceleration = (
