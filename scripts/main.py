@@ -15,7 +15,7 @@ COMMANDS = {
     "pattern": "print braces of a common family for a case's outline",
     "mesh": "triangulate a case and write it for other tools",
     "modes": "the modes that the drawing should have",
-    "taps": "read the taps: frequencies, decays, spread",
+    "taps": "read the taps: frequencies, decays, shapes, sustain",
     "compare": "predicted against tapped, and what a millimetre off each brace does",
     "shave": "take wood off one brace in the model and see before and after",
     "cut": "record what was really cut, as the next pass",
@@ -29,7 +29,7 @@ COMMANDS = {
 DESCRIPTION = """\
 Finite elements for the wooden braced top of a stringed instrument.
 
-A case is a folder with the drawing (top.toml), the taps (taps.csv, taps/*.wav) and the results (out/).
+A case is a folder with the drawing (top.toml), the taps (taps.csv, taps.toml, taps/*.wav) and the results (out/).
 Begin with:
 
   bracedtop new my-top

@@ -7,6 +7,7 @@ import pytest
 from bracedtop.fem.board_schema import BOARD_TABLES, MODES
 from bracedtop.fem.case_schema import TABLES
 from bracedtop.fem.tap_notes import COLUMNS
+from bracedtop.fem.taps_file import TABLES as PLACES
 from bracedtop.fem.wood_table import wood_names
 from bracedtop.scripts.check import markdown
 from bracedtop.scripts.check_files import read_expected
@@ -34,6 +35,12 @@ def test_keys_and_modes_of_a_board(text):
     assert [word for word in sorted(keys | set(MODES)) if f"`{word}`" not in text and f"`{word} =" not in text] == []
     assert "`[[tap]]`" in text
     assert "`[errors]`" in text
+
+
+def test_keys_of_places(text):
+    keys = {key for table in PLACES.values() for key in table.model_fields} - {"recording"}
+    assert [key for key in sorted(keys) if f"`{key}`" not in text] == []
+    assert "`[[recording]]`" in text
 
 
 def test_columns_of_the_notes_woods_and_commands(text):
