@@ -17,10 +17,14 @@ from bracedtop.geometry.errors import FileError
 
 WIDTH_IN, HEIGHT_IN, DPI = 10.0, 3.2, 150
 FLOOR_DB = -60.0
+MOST_STRIPS = 24
+"""Chosen: more make a picture that no program shows whole."""
 
 
 def plot_spectra(taps: Taps) -> Figure:
     """One strip a recording: its mean spectrum in dB over frequency, each mode marked and numbered.
+
+    Of more than `MOST_STRIPS` recordings the first ones are drawn, and the last strip says so.
 
     Raises
     ------
@@ -30,15 +34,17 @@ def plot_spectra(taps: Taps) -> Figure:
     if not taps.recordings:
         message = "taps.csv alone has no spectrum; a picture needs a recording in taps/"
         raise FileError(message)
-    n = len(taps.recordings)
+    shown = taps.recordings[:MOST_STRIPS]
+    n = len(shown)
     figure = Figure(figsize=(WIDTH_IN, HEIGHT_IN * n), dpi=DPI, layout="constrained")
     FigureCanvasAgg(figure)
     strips = figure.subplots(n, 1, squeeze=False, sharex=True)[:, 0]
-    highest = max((peak.hz for recording in taps.recordings for peak in recording.peaks), default=1000.0)
-    for strip, recording in zip(strips, taps.recordings, strict=True):
+    highest = max((peak.hz for recording in shown for peak in recording.peaks), default=1000.0)
+    for strip, recording in zip(strips, shown, strict=True):
         _strip(strip, recording, taps.measured)
         strip.set_xlim(recording.frequency[0], min(1.15 * highest, recording.frequency[-1]))
-    strips[-1].set_xlabel("frequency, Hz")
+    more = f"; {len(taps.recordings) - n} more recordings are not drawn" if len(taps.recordings) > n else ""
+    strips[-1].set_xlabel(f"frequency, Hz{more}")
     return figure
 
 

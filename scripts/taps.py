@@ -291,6 +291,7 @@ def taps_json(taps: "Taps") -> dict[str, Any]:
                 "peaks": [
                     {
                         "hz": peak.hz,
+                        "std_error_hz": peak.std_error_hz,
                         "spread_hz": peak.spread_hz,
                         "decay_time_s": peak.decay_time,
                         "q": peak.q,

@@ -1,10 +1,13 @@
 """Placed recordings, rendered with the modes of a hinged plate, to measured modes with shapes."""
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 import soundfile
 
 from bracedtop.fem.sustain import tap_sustain
+from bracedtop.fem.tap_picture import MOST_STRIPS, plot_spectra
 from bracedtop.fem.taps import read_taps
 from bracedtop.geometry.errors import FileError
 
@@ -78,6 +81,15 @@ def test_a_file_a_point(tmp_path):
     decays = {decay.band.name: decay for decay in tap_sustain(taps, parts=3)}
     # 171 Hz is alone in its band.
     assert decays["160 Hz"].decay_time == pytest.approx(T60[1], rel=0.05)
+
+
+def test_many_recordings_are_not_all_drawn(tmp_path):
+    write(tmp_path, "a.wav", rendered([POINTS[0]], [MICROPHONE]))
+    taps = read_taps(tmp_path)
+    many = replace(taps, recordings=taps.recordings * (MOST_STRIPS + 3))
+    figure = plot_spectra(many)
+    assert len(figure.axes) == MOST_STRIPS
+    assert "3 more recordings are not drawn" in figure.axes[-1].get_xlabel()
 
 
 def test_points_in_turn_and_a_miscount(tmp_path):
