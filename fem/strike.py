@@ -44,6 +44,8 @@ class Struck:
     placement : Placement
     amplitude : (n_hits, n_channels, n_modes) complex array
         Of Re(a exp(s t)) with t from the strike; divided by the strike's transform where `by_hammer`.
+    errors : (n_hits, n_channels, n_modes) array
+        Standard error that the noise makes of a real and of an imaginary part.
     point : (n_hits,) array of int
         Which of the placement's points was hit; -1 where none is known.
     by_hammer : bool
@@ -51,6 +53,7 @@ class Struck:
 
     placement: Placement
     amplitude: Complex
+    errors: Real
     point: NDArray[np.intp]
     by_hammer: bool
 
@@ -154,7 +157,7 @@ def struck(placement: Placement, omega: Real, sigma: Real, steady_hz: tuple[floa
     point = points_of_hits(placement, len(channels.hits))
     s = -sigma + 1j * omega
     every = np.concatenate([s, 2j * np.pi * np.array(steady_hz)])
-    amplitude, kept = [], []
+    amplitude, errors, kept = [], [], []
     for k, hit in enumerate(channels.hits):
         strike = onset(channels.heard if force is None else force[:, None], rate, hit)
         start, last = round(hit.decay_s * rate), min(round(hit.stop_s * rate), len(channels.heard))
@@ -169,11 +172,21 @@ def struck(placement: Placement, omega: Real, sigma: Real, steady_hz: tuple[floa
         if stop - start < SHORTEST * rate or (pushed is None and hit.n_bounces):
             continue
         decays = Decays.from_samples(channels.heard[start:stop].T, rate, (BAND[0], min(BAND[1], 0.49 * rate)))
-        a = _amplitudes(decays, every)[:, : len(s)] * np.exp(-s * (start - strike) / rate)
-        amplitude.append(a if pushed is None else a / strike_at(pushed, rate, s))
+        a, error = (part[:, : len(s)] for part in _amplitudes(decays, every))
+        back = np.exp(-s * (start - strike) / rate)
+        if pushed is not None:
+            back = back / strike_at(pushed, rate, s)
+        amplitude.append(a * back)
+        errors.append(error * np.abs(back))
         kept.append(k)
     shape = (len(kept), channels.heard.shape[1], len(s))
-    return Struck(placement, np.array(amplitude, dtype=complex).reshape(shape), point[kept], force is not None)
+    return Struck(
+        placement,
+        np.array(amplitude, dtype=complex).reshape(shape),
+        np.array(errors, dtype=float).reshape(shape),
+        point[kept],
+        force is not None,
+    )
 
 
 def _pushed(force: Real, rate: float, strike: int, stop: int) -> Real:
@@ -244,12 +257,18 @@ def modal_mass(struck: Struck, omega: Real) -> Real | None:
     return np.asarray(omega / np.abs(struck.amplitude[:, near[0]].mean(axis=0)))
 
 
-def _amplitudes(decays: Decays, s: Complex) -> Complex:
-    """Amplitudes at the decays' start, all poles together, (n_channels, n_poles)."""
+def _amplitudes(decays: Decays, s: Complex) -> tuple[Complex, Real]:
+    """Amplitudes at the decays' start, all poles together, and their errors by what is left, (n_channels, n_poles)."""
     value = transform(s, decays.omega, decays.rate, decays.n_samples)[0]
     mirror = transform(s.conj(), decays.omega, decays.rate, decays.n_samples)[0]
-    c = np.linalg.lstsq(real_columns(value, mirror), stacked(decays.spectra.T), rcond=1e-9)[0]
-    return np.asarray((c[: len(s)] + 1j * c[len(s) :]).T)
+    columns, target = real_columns(value, mirror), stacked(decays.spectra.T)
+    u, size, v = np.linalg.svd(columns, full_matrices=False)
+    inverse = (v.T / np.maximum(size, 1e-9 * size[0])) @ u.T
+    c = inverse @ target
+    left = ((target - columns @ c) ** 2).sum(axis=0) / max(len(target) - len(c), 1)
+    spread = (inverse**2).sum(axis=1)
+    error = np.sqrt(np.outer(left, spread[: len(s)] + spread[len(s) :]) / 2)
+    return np.asarray((c[: len(s)] + 1j * c[len(s) :]).T), error
 
 
 def onset(signal: Real, rate: float, hit: Hit) -> int:

@@ -99,6 +99,7 @@ def _over_taps(members: Sequence[Struck], omega: NDArray[np.float64]) -> list[Sh
         np.concatenate(numbers),
         np.array(list(index)),
         omega,
+        np.concatenate([one.errors for one in members]),
         by_hammer=members[0].by_hammer,
     )
 
@@ -109,14 +110,21 @@ def _over_microphones(members: Sequence[Struck], omega: NDArray[np.float64]) -> 
     points = np.array(list(index))
     n_hits = sum(len(one.amplitude) for one in members)
     amplitude = np.full((n_hits, len(index), len(omega)), np.nan, dtype=complex)
+    errors = np.zeros(amplitude.shape)
     row = 0
     for one, own in zip(members, columns, strict=True):
         amplitude[row : row + len(one.amplitude), own] = one.amplitude
+        errors[row : row + len(one.amplitude), own] = one.errors
         row += len(one.amplitude)
     there = np.isfinite(amplitude[:, :, 0])
     if there.all(axis=0).any() and (there.sum(axis=1) > 1).all():
         return by_reference(amplitude, points)
     hit, ear = np.nonzero(there)
     return shapes_of_points(
-        amplitude[hit, ear][:, None, :], np.asarray(ear), points, omega, by_hammer=members[0].by_hammer
+        amplitude[hit, ear][:, None, :],
+        np.asarray(ear),
+        points,
+        omega,
+        errors[hit, ear][:, None, :],
+        by_hammer=members[0].by_hammer,
     )

@@ -39,9 +39,12 @@ LARGEST_DELAY = 3e-3
 DELAY_ERROR = 0.7e-3
 """Expected error of it, s; chosen: the way of the click to the microphone is up to 0.3 m."""
 
-AS_GOOD = 0.08
-"""Another moment of a hit that fits its phases by so little worse could be the right one; chosen: part of the fit's
-largest score of 1."""
+PHASE_SCATTER = 0.3
+"""Expected error of a phase beside that of the noise; chosen: a neighbouring mode turns it by as much."""
+
+AS_GOOD = 3.0
+"""Logarithm of the likelihood by which another moment of a hit may be less likely and still be the right one; chosen:
+a chance of one in twenty."""
 
 NOT_REAL = 0.3
 """Complexity from which a shape has no signs; chosen: phases by chance have 0.5, neighbours in a beat 0.1."""
@@ -79,7 +82,13 @@ class Shape:
 
 
 def shapes_of_points(
-    amplitude: Complex, point: NDArray[np.intp], points: Real, omega: Real, *, by_hammer: bool = False
+    amplitude: Complex,
+    point: NDArray[np.intp],
+    points: Real,
+    omega: Real,
+    errors: Real,
+    *,
+    by_hammer: bool = False,
 ) -> list[Shape | str]:
     """Shape of each mode over points tapped one after the other.
 
@@ -90,6 +99,8 @@ def shapes_of_points(
     point : (n_hits,) array of int
     points : (k, 2) array, m
     omega : (n_modes,) array, rad/s
+    errors : (n_hits, n_channels, n_modes) array
+        Standard errors that the noise makes of the amplitudes' parts.
     by_hammer : bool
         Whether the amplitudes are already divided by the strikes.
 
@@ -100,7 +111,8 @@ def shapes_of_points(
     n_hits, n_channels, n_modes = amplitude.shape
     tau = other = np.zeros(n_hits)
     if not by_hammer:
-        tau, other = strike_delays(amplitude.reshape(n_hits, -1), np.tile(omega, n_channels))
+        flat = (each.reshape(n_hits, -1) for each in (amplitude, errors))
+        tau, other = strike_delays(*flat, np.tile(omega, n_channels))
     heard = np.unique(point)
     found: list[Shape | str] = []
     for k in range(n_modes):
@@ -123,15 +135,17 @@ def by_reference(amplitude: Complex, points: Real) -> list[Shape | str]:
     return [_rank_one(amplitude[:, :, m], points) for m in range(amplitude.shape[2])]
 
 
-def strike_delays(amplitude: Complex, omega: Real) -> tuple[Real, Real]:
+def strike_delays(amplitude: Complex, errors: Real, omega: Real) -> tuple[Real, Real]:
     """How much too early the moment of each hit was taken, s, from the phases of real modes.
 
-    The delays tau_h and phases gamma_j that bring a_hj exp(-i (omega_j tau_h + gamma_j)) nearest to the real axis, of
-    either sign, by alternation from several starts. A delay common to all hits is not told by this, nor needed.
+    The most likely delays tau_h and phases gamma_j that bring a_hj exp(-i (omega_j tau_h + gamma_j)) to the real axis,
+    of either sign, by alternation from several starts. A delay common to all hits is not told by this, nor needed.
 
     Parameters
     ----------
     amplitude : (n_hits, n) complex array
+    errors : (n_hits, n) array
+        Standard errors of the amplitudes' parts.
     omega : (n,) array, rad/s
 
     Returns
@@ -139,16 +153,17 @@ def strike_delays(amplitude: Complex, omega: Real) -> tuple[Real, Real]:
     tau, other : (n_hits,) arrays, s
         The best delays, and the second best where they fit nearly as well; else the best again.
     """
-    size = np.abs(amplitude)
-    size = size / np.maximum(np.sqrt((size**2).mean(axis=0)), np.finfo(float).tiny)
-    weight = size / np.maximum(size.sum(axis=1, keepdims=True), np.finfo(float).tiny)
-    # Of twice the phase, so that the sign drops out.
+    size = np.maximum(np.abs(amplitude), np.finfo(float).tiny)
+    # A phase off by psi costs psi^2 / (2 variance), near (1 - cos 2 psi) / (4 variance), whatever the sign.
+    weight = 0.25 / (np.minimum(errors / size, 1e3) ** 2 + PHASE_SCATTER**2)
     doubled = weight * np.exp(2j * np.angle(amplitude))
     grid = np.arange(-LARGEST_DELAY, LARGEST_DELAY, 2e-5)
     turned = np.exp(-2j * np.outer(omega, grid))
-    expected = 0.05 * (grid / DELAY_ERROR) ** 2
+    expected = 0.5 * (grid / DELAY_ERROR) ** 2
     best, found, scores = -np.inf, np.zeros(len(amplitude)), np.zeros((len(amplitude), len(grid)))
-    starts = np.argsort(-(weight > 0.3 / weight.shape[1]).sum(axis=1), kind="stable")[:6]
+    # A hit next to a still line of a mode has no phase of it to begin from.
+    strong = (size > 0.3 * np.sqrt((size**2).mean(axis=0))) & (errors < 0.3 * size)
+    starts = np.argsort(-strong.sum(axis=1), kind="stable")[:6]
     for start in starts:
         gamma = np.exp(2j * np.angle(amplitude[start]))
         tau, total = found, -np.inf
