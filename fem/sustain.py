@@ -47,6 +47,10 @@ OVER_NOISE_DB = 10.0
 LEAST_PRODUCT = 4.0
 """Bandwidth times decay time below which the filter, not the top, decays (Jacobsen and Rindel 1987)."""
 
+LEAST_OWN = 0.5
+"""Part of a filtered decay's energy that has to lie between the band's edges; chosen: else the filter's skirts pass
+more from beside it."""
+
 CURVED = 10.0
 """Per cent of curvature from which a decay is far from straight (ISO 3382-2, Annex B)."""
 
@@ -200,7 +204,7 @@ def _band_decay(signal: Real, rate: float, hits: Sequence[Hit], band: Band) -> B
     hop = max(round(STEP * rate), 1)
     step = hop / rate
     # Each hit by itself, run backwards, so that neither the strike nor the next one rings into its decay.
-    pieces = []
+    pieces, inside, whole = [], 0.0, 0.0
     for hit in hits:
         start, stop = round(hit.decay_s * rate), min(round(hit.stop_s * rate), len(signal))
         n = (stop - start) // hop
@@ -208,8 +212,16 @@ def _band_decay(signal: Real, rate: float, hits: Sequence[Hit], band: Band) -> B
             continue
         filtered = sosfilt(sections, signal[start : start + n * hop][::-1])[::-1]
         pieces.append((filtered.reshape(n, hop) ** 2).mean(axis=1))
+        power = np.abs(np.fft.rfft(filtered)) ** 2
+        frequency = np.fft.rfftfreq(len(filtered), 1 / rate)
+        inside += float(power[(frequency >= band.low) & (frequency < band.high)].sum())
+        whole += float(power.sum())
     if not pieces:
         return BandDecay(band, None, None, "", None, 0.0, 0, "no hit with a free decay")
+    if inside < LEAST_OWN * whole:
+        return BandDecay(
+            band, None, None, "", None, 0.0, len(pieces), "nothing of its own; the bands beside it leak in"
+        )
     # The filter's own beginning, at the end of each piece, is left out.
     settle = min(int(2 / (band.high - band.low) / step), min(map(len, pieces)) // 4)
     length = min(len(piece) for piece in pieces) - settle

@@ -111,8 +111,8 @@ def shapes_of_points(
     n_hits, n_channels, n_modes = amplitude.shape
     tau = other = np.zeros(n_hits)
     if not by_hammer:
-        flat = (each.reshape(n_hits, -1) for each in (amplitude, errors))
-        tau, other = strike_delays(*flat, np.tile(omega, n_channels))
+        flat = (n_hits, n_channels * n_modes)
+        tau, other = strike_delays(amplitude.reshape(flat), errors.reshape(flat), np.tile(omega, n_channels))
     heard = np.unique(point)
     found: list[Shape | str] = []
     for k in range(n_modes):

@@ -46,6 +46,7 @@ def run(args: argparse.Namespace) -> int:
     from bracedtop.fem.sustain import tap_sustain
     from bracedtop.geometry.errors import FileError
     from bracedtop.scripts.console import Progress, print_json
+    from bracedtop.scripts.taps_output import hammer_json, sustain_json, taps_json
 
     progress = Progress(quiet=args.quiet)
     for option in ("picture", "export"):
@@ -153,13 +154,14 @@ def _export(
 
     from bracedtop.scripts.console import plain
     from bracedtop.scripts.results import fresh_results
+    from bracedtop.scripts.taps_output import modes_rows, response_rows, shapes_rows, sustain_rows
 
     with fresh_results(case, [str(inside / name) for name in OWNED]) as folder:
         target = folder / inside
         target.mkdir(parents=True)
-        tables = {"modes.csv": _modes_rows(taps), "sustain.csv": _sustain_rows(bands), **_response_rows(taps)}
+        tables = {"modes.csv": modes_rows(taps), "sustain.csv": sustain_rows(bands), **response_rows(taps)}
         if any(mode.shape is not None for mode in taps.measured):
-            tables["shapes.csv"] = _shapes_rows(taps)
+            tables["shapes.csv"] = shapes_rows(taps)
         for name, rows in tables.items():
             _write_csv(target / name, rows)
         text = json.dumps(plain(result), indent=2, allow_nan=False)
@@ -175,202 +177,11 @@ def _write_csv(path: Path, rows: list[list[object]]) -> None:
         csv.writer(file).writerows(["" if value is None else value for value in row] for row in rows)
 
 
-def _modes_rows(taps: "Taps") -> list[list[object]]:
-    from bracedtop.geometry.units import note
-
-    rows: list[list[object]] = [
-        ["tap", "hz", "std_error_hz", "spread_hz", "note", "cents", "t60_s", "q", "points", "label", "source"]
-    ]
-    for mode in taps.measured:
-        name, deviation = note(mode.hz)
-        rows.append(
-            [mode.number, _digits(mode.hz, 3), _digits(mode.std_error_hz, 4), _digits(mode.spread_hz, 4), name,
-             _digits(deviation, 1), _digits(mode.decay_time, 4), _digits(mode.q, 2),
-             len(mode.shape.points) if mode.shape else None, mode.label, mode.source]
-        )  # fmt: skip
-    return rows
-
-
-def _shapes_rows(taps: "Taps") -> list[list[object]]:
-    from bracedtop.geometry.units import MM
-
-    rows: list[list[object]] = [["tap", "hz", "x_mm", "y_mm", "value", "std_error"]]
-    for mode in taps.measured:
-        if mode.shape is not None:
-            rows += [
-                [mode.number, _digits(mode.hz, 3), _digits(x / MM, 2), _digits(y / MM, 2), _digits(v, 4), _digits(e, 4)]
-                for (x, y), v, e in zip(mode.shape.points, mode.shape.values, mode.shape.errors, strict=True)
-            ]
-    return rows
-
-
-def _sustain_rows(bands: "tuple[BandDecay, ...]") -> list[list[object]]:
-    rows: list[list[object]] = [
-        [
-            "band",
-            "from_hz",
-            "to_hz",
-            "t60_s",
-            "spread_s",
-            "evaluated",
-            "curvature_percent",
-            "range_db",
-            "hits",
-            "remark",
-        ]
-    ]
-    rows += [
-        [d.band.name, _digits(d.band.low, 1), _digits(d.band.high, 1), _digits(d.decay_time, 4), _digits(d.spread, 4),
-         d.kind, _digits(d.curvature, 1), _digits(d.range_db, 1), d.n_hits, d.remark]
-        for d in bands
-    ]  # fmt: skip
-    return rows
-
-
-def _response_rows(taps: "Taps") -> dict[str, list[list[object]]]:
-    """Frequency responses up to 2.5 kHz, a table a channel."""
-    import numpy as np
-
-    from bracedtop.fem.strike import responses
-
-    tables = {}
-    for placement in taps.placements:
-        if placement.hammer_channel is None:
-            continue
-        for k, one in enumerate(responses(placement), start=1):
-            rows: list[list[object]] = [["hz", f"real, {one.unit}", f"imaginary, {one.unit}", "coherence"]]
-            inside = np.flatnonzero(one.frequency <= 2500)
-            rows += [
-                [_digits(one.frequency[i], 3), f"{one.response[i].real:.5g}", f"{one.response[i].imag:.5g}",
-                 None if one.coherence is None else _digits(one.coherence[i], 4)]
-                for i in inside
-            ]  # fmt: skip
-            tables[f"response-{placement.path.stem}-{k}.csv"] = rows
-    return tables
-
-
-def _digits(value: float | None, digits: int) -> str | None:
-    return None if value is None else f"{value:.{digits}f}"
-
-
-def taps_json(taps: "Taps") -> dict[str, Any]:
-    """What was measured, for other programs."""
-    from bracedtop.geometry.units import MM
-
-    return {
-        "taps": [
-            {
-                "number": mode.number,
-                "hz": mode.hz,
-                "std_error_hz": mode.std_error_hz,
-                "spread_hz": mode.spread_hz,
-                "decay_time_s": mode.decay_time,
-                "q": mode.q,
-                "label": mode.label,
-                "source": mode.source,
-                "nodal_lines": list(mode.nodal_lines),
-                "tap_point_mm": None if mode.tap_point is None else [value / MM for value in mode.tap_point],
-                "node_points_mm": [[value / MM for value in point] for point in mode.nodes],
-                "shape": None
-                if mode.shape is None
-                else {
-                    "points_mm": (mode.shape.points / MM).tolist(),
-                    "values": mode.shape.values.tolist(),
-                    "std_errors": mode.shape.errors.tolist(),
-                    "complexity": mode.shape.complexity,
-                },
-            }
-            for mode in taps.measured
-        ],
-        "recordings": [
-            {
-                "file": str(recording.path),
-                "rate": recording.rate,
-                "hits": recording.n_hits,
-                "steady_hz": list(recording.steady_hz),
-                "peaks": [
-                    {
-                        "hz": peak.hz,
-                        "std_error_hz": peak.std_error_hz,
-                        "spread_hz": peak.spread_hz,
-                        "decay_time_s": peak.decay_time,
-                        "q": peak.q,
-                        "level_db": peak.level_db,
-                        "hits": peak.n_hits,
-                    }
-                    for peak in recording.peaks
-                ],
-                "warnings": list(recording.warnings),
-            }
-            for recording in taps.recordings
-        ],
-        "warnings": list(taps.warnings),
-    }
-
-
-def sustain_json(bands: "tuple[BandDecay, ...]") -> list[dict[str, Any]]:
-    """Decay times by bands, for other programs."""
-    return [
-        {
-            "band": decay.band.name,
-            "from_hz": decay.band.low,
-            "to_hz": decay.band.high,
-            "decay_time_s": decay.decay_time,
-            "spread_s": decay.spread,
-            "evaluated": decay.kind or None,
-            "curvature_percent": decay.curvature,
-            "range_db": decay.range_db,
-            "hits": decay.n_hits,
-            "remark": decay.remark,
-        }
-        for decay in bands
-    ]
-
-
-def hammer_json(taps: "Taps") -> list[dict[str, Any]]:
-    """What each recording with a hammer says, for other programs."""
-    import numpy as np
-
-    from bracedtop.fem.strike import modal_mass, responses
-    from bracedtop.geometry.units import GRAM
-
-    modes = [taps.measured[number - 1] for number in taps.struck_numbers]
-    omega = 2 * np.pi * np.array([mode.hz for mode in modes])
-    found = []
-    for struck in taps.struck:
-        if not struck.by_hammer:
-            continue
-        masses = modal_mass(struck, omega)
-        for channel, response in enumerate(responses(struck.placement)):
-            size = np.abs(struck.amplitude[:, channel]).mean(axis=0)
-            coherence = response.coherence
-            at = np.searchsorted(response.frequency, omega / (2 * np.pi))
-            found.append(
-                {
-                    "file": str(struck.placement.path),
-                    "channel": channel + 1,
-                    "unit": response.unit,
-                    "hits": response.n_hits,
-                    "added_decay_per_s": response.window_rate,
-                    "modes": [
-                        {
-                            "number": mode.number,
-                            "hz": mode.hz,
-                            "after_unit_impulse": float(size[k]),
-                            "coherence": None if coherence is None else float(coherence[at[k]]),
-                            "modal_mass_g": None if masses is None else float(masses[k]) / GRAM,
-                        }
-                        for k, mode in enumerate(modes)
-                    ],
-                }
-            )
-    return found
-
-
 def print_taps(taps: "Taps") -> None:
     """Table of the measured modes, and the warnings."""
     from bracedtop.geometry.units import note
     from bracedtop.scripts.console import print_table, signed
+    from bracedtop.scripts.taps_output import digits
 
     head = ["tap", "Hz", "std error", "note, cents", "spread Hz", "T60 s", "Q", "points", "label"]
     rows = []
@@ -380,11 +191,11 @@ def print_taps(taps: "Taps") -> None:
             [
                 str(mode.number),
                 f"{mode.hz:.2f}",
-                _digits(mode.std_error_hz, 3),
+                digits(mode.std_error_hz, 3),
                 f"{name} {signed(deviation, 0)}",
-                _digits(mode.spread_hz, 2),
-                _digits(mode.decay_time, 2),
-                _digits(mode.q, 0),
+                digits(mode.spread_hz, 2),
+                digits(mode.decay_time, 2),
+                digits(mode.q, 0),
                 None if mode.shape is None else str(len(mode.shape.points)),
                 mode.label,
             ]
@@ -399,6 +210,7 @@ def print_taps(taps: "Taps") -> None:
 def print_sustain(bands: "tuple[BandDecay, ...]") -> None:
     """Table of the decay times by bands."""
     from bracedtop.scripts.console import print_table, signed
+    from bracedtop.scripts.taps_output import digits
 
     if not bands:
         return
@@ -408,8 +220,8 @@ def print_sustain(bands: "tuple[BandDecay, ...]") -> None:
         [
             [
                 decay.band.name,
-                _digits(decay.decay_time, 2),
-                _digits(decay.spread, 2),
+                digits(decay.decay_time, 2),
+                digits(decay.spread, 2),
                 decay.kind or None,
                 f"{decay.range_db:.0f}",
                 None if decay.curvature is None else signed(decay.curvature, 0),
@@ -426,6 +238,7 @@ def print_sustain(bands: "tuple[BandDecay, ...]") -> None:
 def print_hammer(found: list[dict[str, Any]]) -> None:
     """Table of each hammered channel."""
     from bracedtop.scripts.console import print_table
+    from bracedtop.scripts.taps_output import digits
 
     for one in found:
         print(f"{one['file']}, channel {one['channel']}: {one['unit']}, {one['hits']} hits of the hammer")
@@ -437,8 +250,8 @@ def print_hammer(found: list[dict[str, Any]]) -> None:
                     str(mode["number"]),
                     f"{mode['hz']:.2f}",
                     f"{mode['after_unit_impulse']:.3g}",
-                    _digits(mode["coherence"], 3),
-                    *([_digits(mode["modal_mass_g"], 1)] if with_mass else []),
+                    digits(mode["coherence"], 3),
+                    *([digits(mode["modal_mass_g"], 1)] if with_mass else []),
                 ]
                 for mode in one["modes"]
             ],
