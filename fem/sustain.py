@@ -47,7 +47,7 @@ OVER_NOISE_DB = 10.0
 LEAST_PRODUCT = 4.0
 """Bandwidth times decay time below which the filter, not the top, decays (Jacobsen and Rindel 1987)."""
 
-LEAST_OWN = 0.5
+LEAST_OWN = 0.3
 """Part of a filtered decay's energy that has to lie between the band's edges; chosen: else the filter's skirts pass
 more from beside it."""
 
