@@ -50,7 +50,7 @@ _GRID = 40
 
 
 def calibrated(
-    case: Case, reduced: Reduced | None = None
+    case: Case, reduced: Reduced | None = None, sessions: Sequence[Session] | None = None
 ) -> tuple[Reduced, Posterior, tuple[Session, ...], tuple[Pairing | None, ...]]:
     """What all sessions of a case tell of it.
 
@@ -59,6 +59,8 @@ def calibrated(
     case : Case
     reduced : Reduced, optional
         Its what-if model, if it is at hand.
+    sessions : sequence of Session, optional
+        If they have been read already.
 
     Returns
     -------
@@ -75,10 +77,7 @@ def calibrated(
     DesignError, MeshError, AccuracyError
         If the drawing cannot be solved, or the values do not settle.
     """
-    sessions = read_sessions(case.folder, case.design)
-    if all(session.taps is None for session in sessions):
-        message = f"{case.folder}: no taps yet; {retap_words(case.folder)}"
-        raise FileError(message)
+    sessions = tapped_sessions(case) if sessions is None else tuple(sessions)
     reduced = case_reduced(case) if reduced is None else reduced
     prior = default_prior(case.design, case.woods, reduced.parameters, board=case_boards(case.folder))
     posterior = start(reduced, prior)
@@ -87,6 +86,21 @@ def calibrated(
         posterior, pairing = after_session(reduced, posterior, session)
         pairings.append(pairing)
     return reduced, posterior, sessions, tuple(pairings)
+
+
+def tapped_sessions(case: Case) -> tuple[Session, ...]:
+    """All sessions of a case, at least one of them with taps.
+
+    Raises
+    ------
+    FileError
+        If there are no taps, or a file cannot be used.
+    """
+    sessions = read_sessions(case.folder, case.design)
+    if all(session.taps is None for session in sessions):
+        message = f"{case.folder}: no taps yet; {retap_words(case.folder)}"
+        raise FileError(message)
+    return sessions
 
 
 def after_session(reduced: Reduced, posterior: Posterior, session: Session) -> tuple[Posterior, Pairing | None]:
@@ -202,4 +216,4 @@ def _points(reduced: Reduced) -> np.ndarray:
     step = (x1 - x0) / _GRID
     X, Y = np.meshgrid(np.arange(x0 + step / 2, x1, step), np.arange(y0 + step / 2, y1, step), indexing="ij")
     inside = shapely.contains_xy(reduced.design.region, X.ravel(), Y.ravel())
-    return np.column_stack([X.ravel(), Y.ravel()])[inside]
+    return np.asarray(np.column_stack([X.ravel(), Y.ravel()])[inside])

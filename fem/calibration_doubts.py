@@ -175,6 +175,28 @@ def learned(posterior: Posterior) -> tuple[Learned, ...]:
     )
 
 
+def overview(posterior: Posterior) -> tuple[Learned, ...]:
+    """As `learned`, with one mean height a brace in place of all its heights, behind the others."""
+    before = untapped(posterior)
+    rows = [row for row in learned(posterior) if row.kind != "height"]
+    n = len(posterior.values)
+    heights: dict[str, list[int]] = {}
+    for i, parameter in enumerate(posterior.parameters):
+        if parameter.kind == "height":
+            heights.setdefault(parameter.part, []).append(i)
+    for name, own in heights.items():
+        mean = np.zeros(len(posterior.mean))
+        mean[own] = 1 / len(own)
+        sds = [float(np.sqrt(mean @ known.covariance @ mean)) for known in (before, posterior)]
+        if sds[0] > 0:
+            drawn, expected, value = (
+                float(mean[:n] @ x) for x in (posterior.prior.mean, before.values, posterior.values)
+            )
+            left = (sds[1] / sds[0]) ** 2
+            rows.append(Learned(f"mean height of {name}", "height", drawn, expected, value, sds[0], sds[1], left))
+    return tuple(rows)
+
+
 def residuals(posterior: Posterior) -> tuple[Residual, ...]:
     """The last taps against the model with the numbers found, mode by mode."""
     heard = [step for step in posterior.history if isinstance(step, Heard)]
