@@ -152,6 +152,7 @@ def make_plan(
 
 def tones_of(reduced: Reduced, posterior: Posterior) -> Tones:
     """True frequencies, as far as they are known, and their slopes by the state."""
+
     def tones(values: Array) -> tuple[Array, Array]:
         found = modelled(reduced, values, posterior.reference)
         return found.log_hz + posterior.bias, np.hstack([found.slopes, np.eye(len(posterior.bias))])

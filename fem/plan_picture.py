@@ -71,12 +71,12 @@ def cut_map(design: Design, cuts: Sequence[Cut], title: str) -> PictureJob:
         if own:
             depth = 1e3 * max(max(cut.depth_start, cut.depth_stop) for cut in own)
             wanted.append(
-                (f"{fitted(name, SMALL, 0.4 * frame.width, smallest=SMALL)[0]} {depth:.1f}", frame.place(border))
+                (f"{fitted(name, SMALL, 0.4 * frame.width, smallest=SMALL)[0]}: {depth:.1f}", frame.place(border))
             )
     ring = next((cut for cut in cuts if cut.is_ring), None)
-    words = "figures: deepest cut in mm; bars: corners of a cut; dot: count the millimetres from here"
+    words = "figures: deepest place, mm; bars: corners; dot: distances start here"
     if ring is not None:
-        words = f"edge ring: {1e3 * ring.depth_start:.1f} mm off the outside all round; {words}"
+        words = f"edge ring: {1e3 * ring.depth_start:.1f} mm off the outside all round"
     labels = [*heading(frame, title, "", words), *beside(wanted, SMALL, frame.width, borders(view, frame))]
     bar, bar_labels = _depth_bar(frame, top)
     names = ", ".join(dict.fromkeys(printable(cut.part) for cut in cuts)) or "none"
@@ -193,15 +193,21 @@ def _side(
 ) -> tuple[list[Shape], list[Label]]:
     after = cut_brace(brace, cuts)
     ends = [min(end, brace.length) for cut in cuts for end in (cut.start, cut.stop)]
+    dark = tuple_of(falling(5)[3])
     s = np.unique(np.concatenate([np.linspace(0, brace.length, 200), brace.stations[:, 0], ends]))
     x = MARGIN + scale * s
     before_y, after_y = (base + scale * taller * b.height(s) for b in (brace, after))
     foot = np.column_stack([x[[-1, 0]], [base, base]])
     wood = np.vstack([np.column_stack([x, after_y]), foot])
-    taken = np.vstack([np.column_stack([x, before_y]), np.column_stack([x, after_y])[::-1]])
+    # In upright pieces: a polygon that is a mere line in places is not filled by every renderer.
+    taken = [
+        Area(np.column_stack([x[[k, k + 1, k + 1, k]], [*after_y[k : k + 2], *before_y[k : k + 2][::-1]]]), dark)
+        for k in range(len(s) - 1)
+        if before_y[k] + before_y[k + 1] > after_y[k] + after_y[k + 1] + 1e-6
+    ]
     shapes: list[Shape] = [
-        Area(taken, tuple_of(falling(5)[3])),
         Area(wood, _BRACE_WOOD),
+        *taken,
         Stroke(np.column_stack([x, before_y]), 1.5, PENCIL),
         Stroke(np.column_stack([x, after_y]), 2.5, INK),
         Stroke(np.column_stack([x[[0, -1]], [base, base]]), 2.5, INK),
@@ -247,7 +253,7 @@ def way_picture(plan: Plan, title: str) -> PictureJob:
     most = nice_limit(max(float(np.abs(away).max(initial=0.0)) + 10.0, 25.0))
     low = -most if (away < -8).any() or any(not np.isfinite(goal.low) for goal, _ in rows) else -0.25 * most
     left, right, pitch = MARGIN + 12.0, _WIDTH - MARGIN - 12.0, 150.0
-    height = int(230 + pitch * len(rows) + 70)
+    height = int(165 + pitch * len(rows) + 60)
 
     def x(value: float) -> float:
         return float(left + (np.clip(value, low, most) - low) / (most - low) * (right - left))
@@ -262,7 +268,7 @@ def way_picture(plan: Plan, title: str) -> PictureJob:
             PENCIL,
         ),
     ]
-    band_colour, expected_colour = tuple_of(rising(7)[2]), tuple_of(falling(5)[3])
+    band_colour, expected_colour = tuple_of(rising(9)[2]), tuple_of(falling(5)[3])
     log_sd = np.log(plan.high / plan.expected) / BAND
     for k, ((goal, target), values) in enumerate(zip(rows, away, strict=True)):
         y = height - 185.0 - pitch * k

@@ -18,6 +18,7 @@ COMMANDS = {
     "taps": "read the taps: frequencies, decays, shapes, sustain",
     "compare": "predicted against tapped, and what a millimetre off each brace does",
     "shave": "take wood off one brace in the model and see before and after",
+    "plan": "one safe pass toward the targets: where to cut, what the re-tap should show",
     "cut": "record what was really cut, as the next pass",
     "log": "the record of a top: what was cut, when, and what it did",
     "load": "what the strings do to the top: turn of the bridge, dip and belly, stresses",
