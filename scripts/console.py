@@ -69,7 +69,12 @@ def _blocks(widths: Sequence[int], repeat: int) -> list[list[int]]:
 
 def print_json(value: dict[str, Any]) -> None:
     """Print one JSON object; numbers that JSON does not know become null."""
-    print(json.dumps(plain(value), indent=2, allow_nan=False))
+    print(json_text(value))
+
+
+def json_text(value: dict[str, Any]) -> str:
+    """Text of one JSON object; numbers that JSON does not know become null."""
+    return json.dumps(plain(value), indent=2, allow_nan=False)
 
 
 def signed(value: float, digits: int = 1) -> str:

@@ -60,7 +60,7 @@ def run(args: argparse.Namespace) -> int:
     from bracedtop.fem.plan import make_plan
     from bracedtop.fem.reduced_file import case_reduced
     from bracedtop.geometry.cut import cut_design
-    from bracedtop.scripts.console import Progress, plain_json, print_json
+    from bracedtop.scripts.console import Progress, json_text, print_json
     from bracedtop.scripts.results import fresh_results
 
     progress = Progress(quiet=args.quiet)
@@ -98,7 +98,7 @@ def run(args: argparse.Namespace) -> int:
     with fresh_results(args.case, OWN_FILES) as folder:
         out = folder / "plan"
         out.mkdir()
-        (out / "plan.json").write_text(plain_json(data) + "\n", encoding="utf-8")
+        (out / "plan.json").write_text(json_text(data) + "\n", encoding="utf-8")
         if plan.cuts:
             comments = [f"Pass {found.number} as planned; depths are off the free side, in mm."]
             (out / "cut.csv").write_text(cut_text(plan.cuts, comments), encoding="utf-8")
