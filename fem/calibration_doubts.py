@@ -8,6 +8,7 @@ from dataclasses import dataclass
 from itertools import combinations
 
 import numpy as np
+from scipy.linalg import eigh
 from scipy.special import chdtrc
 
 from bracedtop.fem.calibration import Heard, Posterior, untapped
@@ -20,7 +21,10 @@ UNTOLD = 0.7
 """A constant counts as not told if the taps leave so much of its variance; chosen."""
 
 TOGETHER = 0.4
-"""A ratio or product counts as told if no more than this part of the variance is left that its members' is; chosen."""
+"""A ratio or product is told better than its members if it keeps no more than this part of their variance; chosen."""
+
+KNOWN = 0.05
+"""Standard deviation of a logarithm below which a constant is told well enough by itself; chosen."""
 
 PULLED = 2.5
 """Distance from the drawing that is said, in standard deviations of what was expected; chosen."""
@@ -126,14 +130,17 @@ class Doubts:
         Of all parameters that are not held, as many as the prior has of these.
     residuals : tuple of Residual
         Of the last taps.
+    n_told : int
+        Independent combinations of the parameters that the taps told.
     together : tuple of str
-        Constants that are told only with one another.
+        Constants that are told with one another only or better.
     suspicions : tuple of Suspicion
     warnings : tuple of str
     """
 
     learned: tuple[Learned, ...]
     residuals: tuple[Residual, ...]
+    n_told: int
     together: tuple[str, ...]
     suspicions: tuple[Suspicion, ...]
     warnings: tuple[str, ...]
@@ -152,7 +159,8 @@ def calibration_doubts(reduced: Reduced, posterior: Posterior) -> Doubts:
     faults = suspicions(reduced, posterior)
     warnings = [*_misfits(posterior), *_wrong_pairs(posterior), *(fault.words for fault in faults)]
     warnings += [_pulled(row) for row in rows if row.kind in ("height", "ring", "thickness") and abs(row.pull) > PULLED]
-    return Doubts(rows, left, told_together(posterior), faults, (*warnings, *dict.fromkeys(posterior.notes)))
+    together, said = told_together(posterior), (*warnings, *dict.fromkeys(posterior.notes))
+    return Doubts(rows, left, n_told(posterior), together, faults, said)
 
 
 def learned(posterior: Posterior) -> tuple[Learned, ...]:
@@ -228,14 +236,28 @@ def told_together(posterior: Posterior) -> tuple[str, ...]:
     found = []
     for (one, a), (two, b) in combinations(rows, 2):
         left = [_left(v, posterior, before) for v in (a, b)]
-        if min(left) < UNTOLD:
+        if min(_sd(a, posterior), _sd(b, posterior)) < KNOWN:
             continue
         for sign, what in ((-1.0, "ratio"), (1.0, "product")):
             both = _left(a + sign * b, posterior, before)
             if both < TOGETHER * min(left):
-                sd = float(np.sqrt((a + sign * b) @ posterior.covariance @ (a + sign * b)))
-                found.append((both, f"{one} and {two} are told only as their {what}, within {100 * sd:.0f} %"))
+                how = "only" if min(left) > UNTOLD / 2 else "best"
+                percent = 100 * _sd(a + sign * b, posterior)
+                found.append((both, f"{one} and {two} are told {how} as their {what}, within {percent:.0f} %"))
     return tuple(words for _, words in sorted(found))
+
+
+def n_told(posterior: Posterior) -> int:
+    """Number of independent combinations of the parameters that the taps told.
+
+    Eigenvectors of what is left of the covariance, in units of what was known before; their eigenvalues are the parts
+    of the variance that are left.
+    """
+    n = len(posterior.values)
+    before = untapped(posterior).covariance[:n, :n]
+    at = np.flatnonzero(np.diag(before) > 0)
+    left = eigh(posterior.covariance[np.ix_(at, at)], before[np.ix_(at, at)], eigvals_only=True)
+    return int((left <= UNTOLD).sum())
 
 
 def _groups(parameters: Sequence[Parameter], size: int) -> list[tuple[str, np.ndarray]]:
@@ -256,6 +278,10 @@ def _groups(parameters: Sequence[Parameter], size: int) -> list[tuple[str, np.nd
 
 def _left(v: np.ndarray, after: Posterior, before: Posterior) -> float:
     return float(v @ after.covariance @ v) / float(v @ before.covariance @ v)
+
+
+def _sd(v: np.ndarray, posterior: Posterior) -> float:
+    return float(np.sqrt(v @ posterior.covariance @ v))
 
 
 def name_of(parameter: Parameter) -> str:

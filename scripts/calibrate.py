@@ -108,6 +108,7 @@ def calibrate_json(found: Result) -> dict[str, Any]:
         "constants": [_row(row) for row in found.rows],
         "parameters": [_row(row) for row in found.doubts.learned],
         "modes": _modes(found),
+        "n_told": found.doubts.n_told,
         "told_together": list(found.doubts.together),
         "suspicions": [
             {"kind": s.fault.kind, "part": s.fault.part, "at_mm": 1e3 * s.fault.at, "odds": s.odds, "words": s.words}
@@ -256,6 +257,10 @@ def _print_lines(found: Result) -> None:
         hz = {mode.number: mode.hz for mode in taps.measured} if taps else {}
         words = ", ".join(f"{hz[number]:.1f} Hz" for number in pairing.unpaired_measured)
         print(f"Tapped, but no mode of the model fits: {words}")
+    numbers = len(doubts.learned)
+    print(
+        f"The taps tell {doubts.n_told} independent combinations of {numbers} numbers; for the rest the drawing counts."
+    )
     for words in (*doubts.together, *doubts.warnings):
         print(f"- {words}")
     if not doubts.suspicions:
