@@ -18,6 +18,7 @@ COMMANDS = {
     "taps": "read the taps: frequencies, decays, shapes, sustain",
     "compare": "predicted against tapped, and what a millimetre off each brace does",
     "shave": "take wood off one brace in the model and see before and after",
+    "calibrate": "fit the model to the taps: what this top really is, and how sure that is",
     "plan": "one safe pass toward the targets: where to cut, what the re-tap should show",
     "cut": "record what was really cut, as the next pass",
     "log": "the record of a top: what was cut, when, and what it did",
