@@ -12,7 +12,7 @@ from bracedtop.fem.colours import INK, PAPER, PENCIL, Rgb, falling, rising, tupl
 from bracedtop.fem.picture import PictureJob
 from bracedtop.fem.placement import beside
 from bracedtop.fem.plan import BAND, Plan
-from bracedtop.fem.scene import Area, Label, Scene, Shape, Stroke, box, dashes, fitted, printable
+from bracedtop.fem.scene import Align, Area, Label, Scene, Shape, Stroke, box, dashes, fitted, printable
 from bracedtop.fem.shaving_picture import nice_limit
 from bracedtop.fem.target import CENT
 from bracedtop.fem.top_view import (
@@ -222,7 +222,7 @@ def _side(
         shapes += [Stroke(dash, 1.2, PENCIL) for dash in dashes(np.array([[px, base - 8], [px, top + 10]]), 5.0, 5.0)]
         line = 0 if px - last[0] > 52 else 1
         last[line] = px
-        align = "left" if px < MARGIN + 20 else "right" if px > _WIDTH - MARGIN - 20 else "centre"
+        align: Align = "left" if px < MARGIN + 20 else "right" if px > _WIDTH - MARGIN - 20 else "centre"
         labels.append(Label(px, base - 24 - 22 * line, f"{1e3 * at:.0f}", _FIGURE - 3, PENCIL, align=align))
         labels.append(Label(px, top + 24 + 22 * line, f"{1e3 * depth:.1f}", _FIGURE, INK, bold=True, align=align))
     return shapes, labels
@@ -288,7 +288,7 @@ def way_picture(plan: Plan, title: str) -> PictureJob:
             shapes.append(Stroke(np.array([[x(value - reach), at], [x(value + reach), at]]), 4.0, colour))
             shapes.append(Area(_disc(x(value), at, 9.0), colour))
             beyond = x(value + reach) + 14
-            side = "left" if beyond < right - 190 else "right"
+            side: Align = "left" if beyond < right - 190 else "right"
             place = beyond if side == "left" else x(value - reach) - 14
             hz = plan.now if line == 0 else plan.expected
             figure = f"{words} {hz[target.mode - 1]:.1f} Hz" if not target.other else f"{words} {value:+.0f} cents"

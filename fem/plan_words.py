@@ -46,10 +46,11 @@ def stop_rules(plan: Plan) -> tuple[str, ...]:
             continue
         k = target.mode - 1
         falls = plan.expected[k] <= plan.now[k]
-        if falls and -1 in goal.risky:
-            stop = max(bounds[0], float(plan.low[k]))
+        if -1 in goal.risky:
+            # A mode that should stay is allowed what another hold changes.
+            stop = max(bounds[0], float(plan.low[k])) if falls else min(bounds[0], float(plan.low[k]))
             found[target.mode] = f"mode {target.mode} is heard below {stop:.1f} Hz"
-        elif not falls and 1 in goal.risky and math.isfinite(bounds[1]):
+        elif 1 in goal.risky and not falls and math.isfinite(bounds[1]):
             stop = min(bounds[1], float(plan.high[k]))
             found[target.mode] = f"mode {target.mode} is heard above {stop:.1f} Hz"
     rules = ["Tap after each half of a cut, held as before."]
