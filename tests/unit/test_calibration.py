@@ -19,7 +19,7 @@ from bracedtop.geometry.errors import DesignError
 
 CUT = Cut("x1", 0.0, 0.26, 3e-3, 3e-3)
 WOOD_KINDS = ("E_L", "E_R", "G_LR", "density", "brace_E", "brace_density", "thickness")
-N_TRUTHS = 40
+N_TRUTHS = 30
 
 
 @pytest.fixture(name="top", scope="module")

@@ -23,7 +23,7 @@ from bracedtop.fem.suspicion import Fault, Suspicion
 from bracedtop.geometry.brace import Brace
 from bracedtop.geometry.cut import Cut
 
-N_TOPS = 5
+N_TOPS = 4
 
 
 def bar(name, start, stop):
