@@ -10,7 +10,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from bracedtop.fem.calibration import HOLDING, Posterior
-from bracedtop.fem.numbering import modelled
+from bracedtop.fem.numbering import of_state
 from bracedtop.fem.parameter import Parameter
 from bracedtop.fem.plan_limits import Limits
 from bracedtop.fem.plan_pass import Pass, first_pass
@@ -18,7 +18,7 @@ from bracedtop.fem.plan_problem import Array, Problem, Tones, cuts_of, places_of
 from bracedtop.fem.plan_reach import NEARLY, Unreachable, unreachable
 from bracedtop.fem.plan_risk import in_band
 from bracedtop.fem.plan_solver import Point, depth_rates, evaluated, whole_way
-from bracedtop.fem.reduced import Reduced, mass_rates, what_if
+from bracedtop.fem.reduced import Reduced, State, mass_rates, tracked, what_if
 from bracedtop.fem.target import Goal, Target, goal_of, settled
 from bracedtop.geometry.cut import Cut
 
@@ -154,10 +154,15 @@ def tones_of(reduced: Reduced, posterior: Posterior) -> Tones:
     """True frequencies, as far as they are known, and their slopes by the state."""
 
     def tones(values: Array) -> tuple[Array, Array]:
-        found = modelled(reduced, values, posterior.reference)
-        return found.log_hz + posterior.bias, np.hstack([found.slopes, np.eye(len(posterior.bias))])
+        state = tracked(reduced, values, posterior.reference)
+        return np.log(state.frequencies) + posterior.bias, lambda: _slopes(reduced, state)
 
     return tones
+
+
+def _slopes(reduced: Reduced, state: State) -> Array:
+    found = of_state(reduced, state)
+    return np.hstack([found.slopes, np.eye(len(found.log_hz))])
 
 
 def planned(

@@ -19,9 +19,10 @@ from bracedtop.geometry.cut import EDGE_RING, Cut
 from bracedtop.geometry.design import Design
 
 Array = np.ndarray
-Tones = Callable[[Array], tuple[Array, Array]]
-"""From values (n,) of the parameters to ln of the true frequencies (m,) and its slopes (m, k) by the state, whose first
-n entries are the parameters and whose others, if any, do not change with wood taken off."""
+Tones = Callable[[Array], tuple[Array, Callable[[], Array]]]
+"""From values (n,) of the parameters to ln of the true frequencies (m,) and to what gives its slopes (m, k) by the
+state, whose first n entries are the parameters and whose others, if any, do not change with wood taken off. Slopes
+cost more than frequencies, and are asked for where they are needed."""
 
 RING_SHARE = 0.1
 """Deepest thinning of the ring in one pass, over its thickness; chosen: a scraper's patience."""

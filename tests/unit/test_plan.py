@@ -103,7 +103,7 @@ def test_slopes_are_those_of_differences(reduced, posterior):
         step = np.zeros(len(posterior.values))
         step[place.index] = 0.02e-3
         difference = (tones(posterior.values + step)[0] - tones(posterior.values - step)[0]) / 0.04e-3
-        np.testing.assert_allclose(slopes[:, place.index], difference, rtol=2e-3, atol=2e-4 * np.abs(slopes).max())
+        np.testing.assert_allclose(slopes()[:, place.index], difference, rtol=2e-3, atol=2e-4 * np.abs(slopes()).max())
 
 
 @pytest.fixture(scope="module")

@@ -15,6 +15,7 @@ from bracedtop.fem.plan_problem import Place, Problem, cuts_of, runs
 from bracedtop.fem.plan_risk import margin, passing
 from bracedtop.fem.plan_solver import INSIDE, evaluated, whole_way
 from bracedtop.fem.target import Target, goal_of, settled
+from bracedtop.geometry.cut import EDGE_RING
 
 HEIGHT = 10e-3
 """Of every place of the analytic tops, m."""
@@ -27,7 +28,7 @@ def analytic(A, hz, curve=0.0):
     def tones(values):
         x = np.log(values / HEIGHT)
         slopes = (A + curve * x * np.sign(A)) / values
-        return np.log(hz) + A @ x + 0.5 * curve * np.sign(A) @ x**2, slopes
+        return np.log(hz) + A @ x + 0.5 * curve * np.sign(A) @ x**2, lambda: slopes
 
     return tones
 
@@ -100,7 +101,8 @@ def test_end_is_no_dearer_than_an_independent_search_finds():
         log_hz = tones(p.values(d))[0]
         y = [(g.value(log_hz), g.low + INSIDE * (g.high - g.low), g.high - INSIDE * (g.high - g.low)) for g in p.goals]
         out = sum(max(value - high, low - value, 0) for value, low, high in y)
-        return 1e3 * np.sum(d) + 1e5 * out
+        # The plan's search ends within 1e-5 of ln f, a fiftieth of a cent.
+        return 1e3 * np.sum(d) + 1e5 * max(out - 1e-5, 0.0)
 
     found = differential_evolution(cost, [(0, 4e-3)] * 3, rng=1, tol=1e-8, maxiter=300)
     assert cost(whole.depths) <= found.fun * 1.02
@@ -133,7 +135,7 @@ def test_every_kind_of_target_is_reached(target):
 def test_a_mode_to_leave_alone_stays_within_its_cents():
     plan = plan_of([at(1, 190.0), Target(2, math.nan, "", kind="keep", cents=15)])
     assert len(plan.reached) == 2
-    assert abs(1200 * math.log2(plan.final[1] / 300.0)) <= 15
+    assert abs(1200 * math.log2(plan.final[1] / 300.0)) <= 15 + 1e-3
 
 
 def test_a_mode_that_wood_taken_off_raises_comes_from_below():
@@ -232,6 +234,20 @@ def test_stretches_of_one_slope_are_one_cut():
     cuts = cuts_of(p, np.array([0.5, 1.0, 1.5, 1.5, 0.0]) * 1e-3)
     assert [(round(1e3 * c.start), round(1e3 * c.stop)) for c in cuts] == [(0, 90), (90, 135), (135, 180)]
     assert runs(p, np.array([1, 0, 1, 1, 0]) * 1e-3) == [[0], [2, 3]]
+
+
+def test_edge_ring_is_thinned_evenly_by_the_depth_at_the_bench():
+    tones = analytic([[0.3, 0.0], [0.0, 0.3]], [200.0, 300.0])
+    p = problem([at(1, 197.0)], tones)
+    ring = Place(0, EDGE_RING, 0.0, 0.0, 0.0)
+    # The parameter is the drawn thickness; the wood is 1.25 times that, and so is what the scraper takes.
+    p = dataclasses.replace(p, places=(ring, p.places[1]), scale=np.array([1.25, 1.0]))
+    plan = planned(p, tones, [at(1, 197.0)], 0.95)
+    (cut,) = plan.cuts
+    assert cut.is_ring
+    assert cut.depth_start == cut.depth_stop == plan.depths[0]
+    assert plan.values_after[0] == pytest.approx(HEIGHT - plan.depths[0] / 1.25)
+    assert 197.0 <= plan.expected[0] <= 197.0 * 1.01
 
 
 def test_wood_wanted_and_wood_at_most():
