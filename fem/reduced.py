@@ -332,7 +332,7 @@ def rates(reduced: Reduced, state: State) -> np.ndarray:
 def _quadratic(matrices: np.ndarray, Z: np.ndarray) -> np.ndarray:
     """z^T S z for every piece, term and mode, (n, t, m), of S (n, t, q, q) and Z (n, q, m)."""
     n, t, q, _ = matrices.shape
-    square = (Z[:, :, None, :] * Z[:, None, :, :]).reshape(n, q * q, -1)
+    square = (Z[:, :, None, :] * Z[:, None, :, :]).reshape(n, q * q, Z.shape[2])
     return np.asarray(np.matmul(matrices.reshape(n, t, q * q), square))
 
 

@@ -26,10 +26,10 @@ from bracedtop.fem.sampling import Group
 from bracedtop.fem.section import brace_mass
 from bracedtop.geometry.brace import Brace
 
-DEGREE = 4
+DEGREE = 3
 """Total degree of the polynomials in two heights; chosen: bending is cubic in the height, torsion and shear smoother."""
 
-PATTERNS = 1e-7
+PATTERNS = 1e-5
 """Patterns of strain with less than this part of a basis vector's energy are left out; chosen: see tests."""
 
 POWERS = np.array([(i, j) for i in range(DEGREE + 1) for j in range(DEGREE + 1 - i)])
@@ -268,13 +268,16 @@ def _second_kind(x: np.ndarray) -> np.ndarray:
     return np.stack([(k + 1) * U[k] for k in range(DEGREE)], axis=-1)
 
 
-def brace_terms(parts: Sequence[Part], vectors: np.ndarray, heaviest: float, tolerance: float = PATTERNS) -> BraceTerms:
+def brace_terms(
+    parts: Sequence[Part], vectors: np.ndarray, n_parameters: int, heaviest: float, tolerance: float = PATTERNS
+) -> BraceTerms:
     """Polynomials of all pieces in a basis.
 
     Parameters
     ----------
     vectors : (n_unknowns, r) array
         With energies of about 1.
+    n_parameters : int
     heaviest : float, 1/s^2
         Energy per mass to which masses count.
     tolerance : float
@@ -291,7 +294,7 @@ def brace_terms(parts: Sequence[Part], vectors: np.ndarray, heaviest: float, tol
         a, b = len(item[0]), len(item[1])
         U[k, :a], V[k, :b] = item[0], item[1]
         rest[k, :, :a, :a], along[k, :, :a, :a], mass[k, :, :b, :b] = item[2:]
-    inputs = np.array([piece.inputs for piece in pieces]).reshape(n, 2, -1)
+    inputs = np.array([piece.inputs for piece in pieces]).reshape(n, 2, n_parameters)
     ranges = np.array([piece.ranges for piece in pieces]).reshape(n, 2, 2)
     return BraceTerms(U, V, rest, along, mass, inputs, ranges.mean(axis=2), np.ptp(ranges, axis=2) / 2)
 

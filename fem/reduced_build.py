@@ -197,7 +197,7 @@ def _reduced(
         weight = np.asarray(group.points.weight)
         sampled = (seen(strains, V, n), seen(motions, V, n), h, -plate.thickness / 2, weight, wood.density)
         regions.append(top_terms(*sampled, is_ring=group.part == "ring"))
-    braces = brace_terms(parts, V, heaviest)
+    braces = brace_terms(parts, V, len(parameters), heaviest)
     K, M = V.T @ (model.K @ V), V.T @ (model.M @ V)
     return Reduced(
         design=model.design,
