@@ -153,7 +153,7 @@ def make_plan(
 def tones_of(reduced: Reduced, posterior: Posterior) -> Tones:
     """True frequencies, as far as they are known, and their slopes by the state."""
 
-    def tones(values: Array) -> tuple[Array, Array]:
+    def tones(values: Array) -> tuple[Array, Callable[[], Array]]:
         state = tracked(reduced, values, posterior.reference)
         return np.log(state.frequencies) + posterior.bias, lambda: _slopes(reduced, state)
 
