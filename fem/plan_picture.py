@@ -295,7 +295,7 @@ def way_picture(plan: Plan, title: str) -> PictureJob:
             labels.append(Label(place, at, figure, _FIGURE - 2, colour, align=side, halo=True))
     bottom = height - 185.0 - pitch * (len(rows) - 1) - 84.0
     shapes.append(Stroke(np.array([[left, bottom], [right, bottom]]), 2.0, PENCIL))
-    step = nice_limit((most - low) / 8)
+    step = next((s for s in (5, 10, 25, 50, 100, 200) if (most - low) / s <= 10), 500)
     for tick in np.arange(np.ceil(low / step), np.floor(most / step) + 1) * step:
         shapes.append(Stroke(np.array([[x(tick), bottom], [x(tick), bottom - 8]]), 2.0, PENCIL))
         labels.append(Label(x(tick), bottom - 26, f"{tick:+.0f}" if tick else "0", _FIGURE - 3, PENCIL, align="centre"))
