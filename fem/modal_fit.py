@@ -47,7 +47,7 @@ class RecordingFit:
     amplitudes : (n_channels, n_hits, n_modes) complex array
         The sound of a mode after a hit is Re(a exp((-decay + 2 pi i f) (t - onset))), in full scales of the file.
     amplitude_errors : (n_channels, n_hits, n_modes) array
-        Standard error that the noise makes of a real and of an imaginary part.
+        Standard error that the noise makes of a real and of an imaginary part, with the poles as they are.
     warnings : tuple of str
     """
 

@@ -1,16 +1,16 @@
 """Standard errors of fitted frequencies and decays, from the noise and from the spread over the hits.
 
-Each hit h pulls at the common poles with a force g_h = J_h^T r_h; the forces sum to nothing over the hits. Where hits
-differ by more than noise, their forces are larger than noise makes them: the covariance H^-1 (sum g_h g_h^T) H^-1
-n / (n - 1), H = sum J_h^T J_h, is a jackknife over hits in one step. With few hits it is itself uncertain, and with one
-there is none, so no error is stated smaller than what the noise beside the poles alone makes, H^-1 times its variance.
+A jackknife over hits in one step: each hit h pulls at the common poles with a force g_h = J_h^T r_h, the forces sum to
+nothing, and without it the poles would lie by (H - H_h)^-1 g_h elsewhere, H_h = J_h^T J_h, H their sum. With few hits
+the scatter is itself uncertain, and with one there is none, so no error is stated smaller than what the noise beside
+the poles alone makes, H^-1 times its variance.
 
 Depends on fem/decay.
 
 References
 ----------
-H. White, Econometrica 48 (1980) 817-838; K.-Y. Liang, S. L. Zeger, Biometrika 73 (1986) 13-22 (the covariance of a fit
-to clusters). B. Efron, "The jackknife, the bootstrap and other resampling plans", SIAM 1982, ch. 3.
+B. Efron, "The jackknife, the bootstrap and other resampling plans", SIAM 1982, ch. 3. J. G. MacKinnon, H. White,
+J. Econometrics 29 (1985) 305-325 (the jackknife in one step, there for linear fits).
 """
 
 from dataclasses import dataclass, replace
@@ -58,19 +58,19 @@ def standard_errors(decays: Decays, poles: Poles, hit_of_row: NDArray[np.intp]) 
         n_rows = cluster.target.shape[1]
         jacobian = cluster.jacobian(start).reshape(n_rows, -1, len(start))
         residual = cluster.residual(start).reshape(n_rows, -1)
-        information = np.einsum("hbi,hbj->ij", jacobian, jacobian)
+        own = np.einsum("hbi,hbj->hij", jacobian, jacobian)
         forces = np.einsum("hbi,hb->hi", jacobian, residual)
-        forces = np.array([forces[hit_of_row == hit].sum(axis=0) for hit in hits])
-        try:
-            inverse = np.linalg.inv(information)
-        except np.linalg.LinAlgError:
-            continue
+        own, forces = (np.array([x[hit_of_row == hit].sum(axis=0) for hit in hits]) for x in (own, forces))
+        information = own.sum(axis=0)
         # A bin's real and imaginary parts share its power.
         variance = np.interp(poles.omega[group[free]], decays.omega, noise) / 2
-        square = np.diag(inverse) * np.tile(variance, 2)
-        if len(hits) > 1:
-            spread = inverse @ (forces.T @ forces) @ inverse * len(hits) / (len(hits) - 1)
-            square = np.maximum(square, np.diag(spread))
+        try:
+            square = np.diag(np.linalg.inv(information)) * np.tile(variance, 2)
+            if len(hits) > 1:
+                moves = np.linalg.solve(information - own, forces[:, :, None])[:, :, 0]
+                square = np.maximum(square, (moves**2).sum(axis=0) * (len(hits) - 1) / len(hits))
+        except np.linalg.LinAlgError:
+            continue
         error = np.sqrt(np.maximum(square, 0.0)) * np.tile(poles.sigma[group[free]], 2)
         by_omega[group[free]], by_sigma[group[free]] = error[: len(free)], error[len(free) :]
     return by_omega, by_sigma
@@ -79,7 +79,8 @@ def standard_errors(decays: Decays, poles: Poles, hit_of_row: NDArray[np.intp]) 
 def amplitude_error(decays: Decays, poles: Poles) -> Real:
     """Standard error that noise makes of the real part, and of the imaginary, of each amplitude, (n_rows, n_poles).
 
-    For a pole by itself: the matched filter's, with the noise power of each row near the pole.
+    At the poles as they are, and for a pole by itself: the matched filter's, with the noise power of each row near it.
+    That the poles are uncertain changes a mode's amplitudes in all hits alike.
     """
     if not len(poles.omega):
         return np.zeros(poles.amplitude.shape)

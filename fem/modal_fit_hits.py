@@ -7,9 +7,10 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
+from scipy.signal import iirnotch, lfilter
 
 from bracedtop.fem.bounce import late_strikes
-from bracedtop.fem.decay import Decays, misfit
+from bracedtop.fem.decay import Decays, misfit, with_amplitudes
 from bracedtop.fem.hits import AFTER_STRIKE, Hit, find_hits
 from bracedtop.fem.modal_fit_order import find_poles
 from bracedtop.fem.sound import Sound
@@ -25,6 +26,12 @@ ENOUGH_HITS = 3
 """With so many clean hits the others are left out; chosen."""
 
 MOST_BOUNCES = 5
+
+NOTCH = 3.0
+"""Width of what is taken out around a steady tone before taps are sought, Hz; chosen: more than a hum's drift."""
+
+SETTLING, FADING = 0.3, 0.1
+"""Until the filters that take tones out have settled, to 25 dB, and over how long they are faded in, s."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -96,6 +103,13 @@ def tapped(name: str, channels: tuple[Sound, ...], band: tuple[float, float]) ->
         message = f"{name}: no clear hit; a tap has to rise well above the noise of the room and die away"
         raise FileError(message)
     steady_hz = _tones_before(listened, found[0], band)
+    if len(steady_hz):
+        # Weak taps drown in the hum.
+        more = find_hits(_without_tones(listened, steady_hz), listened.rate, clipped)
+        known = np.array([hit.start_s for hit in found])
+        # Where the tones fade, what is left of them dies away like a tap.
+        more = tuple(hit for hit in more if hit.start_s > SETTLING + FADING or np.abs(hit.start_s - known).min() < 0.02)
+        found = more or found
     hits = _without_bounces(_after_bounces(listened, found, band, steady_hz), warnings)
     result = Tapped(name, channels, hits, steady_hz, tuple(warnings))
     if result.longest < SHORTEST_DECAY:
@@ -139,6 +153,17 @@ def _tones_before(sound: Sound, first: Hit, band: tuple[float, float]) -> NDArra
     return np.asarray(tones.omega[tones.sigma * duration < 1.0] / (2 * np.pi))
 
 
+def _without_tones(sound: Sound, hz: NDArray[np.float64]) -> NDArray[np.float64]:
+    """The samples without these tones, good enough to hear the taps."""
+    quieter = sound.samples
+    for f in hz:
+        quieter = lfilter(*iirnotch(f, f / NOTCH, fs=sound.rate), quieter)
+    # Until the filters have settled the tones go through them; faded, as a step would be heard as a tap.
+    seconds = np.arange(len(quieter)) / sound.rate
+    settled = np.clip((seconds - SETTLING) / FADING, 0.0, 1.0)
+    return np.asarray(settled * quieter + (1 - settled) * sound.samples)
+
+
 def _after_bounces(
     sound: Sound, hits: tuple[Hit, ...], band: tuple[float, float], steady_hz: NDArray[np.float64]
 ) -> tuple[Hit, ...]:
@@ -153,9 +178,13 @@ def _after_bounces(
         samples = Tapped("", (sound,), used, steady_hz, ()).samples(duration)
         decays = Decays.from_samples(samples, sound.rate, band)
         # Two rounds: after one, a strong mode not fitted yet looks like a bounce; later ones fit the bounce itself.
-        poles = find_poles(decays, steady_hz, n_rounds=2)
+        # Once enough hits are known to have bounced, what follows there is sure, and the others are held against it.
+        sure = np.array([hit.n_bounces > 0 for hit in used])
+        sure |= sure.sum() < max(ENOUGH_HITS, len(used) / 2)
+        poles = find_poles(replace(decays, spectra=decays.spectra[sure]), steady_hz, n_rounds=2)
         if poles.steady.all():
             return as_found
+        poles = with_amplitudes(decays, poles)
         part = late_strikes(decays, poles, delays)
         gain = part.max(axis=1)
         # Chosen: a bounce brings 0.3 % of the energy or more, and at one moment, not at any.

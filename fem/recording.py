@@ -17,6 +17,10 @@ from bracedtop.fem.sound import Sound, read_sound
 T60 = float(np.log(1e3))
 """Time in which a decay falls by 60 dB, over its time constant."""
 
+FURTHEST_BACK = 1.0
+"""Time constants by which a level is followed back from the decay's start to the strike; chosen: what dies sooner than
+it is heard would be the loudest of all by mere extrapolation."""
+
 QUIETEST = -35.0
 """Level of the weakest mode reported, dB relative to the strongest; chosen."""
 

@@ -4,9 +4,11 @@
 
 Noise is white over the whole band up to half the sampling rate; "20 dB" means that its mean square is 20 dB below that
 of the sound over the first 0.1 s after the first hit. Errors are held against the Cramér-Rao bound from the exact
-Fisher information of all hits' decays together, each from 2 ms after its hit (when the strike's click is gone) to the
-next, or from 1 ms after its last clipped sample or 2 ms after its second strike; with unknown frequencies and decay rates common to all hits and unknown amplitude and phase of every mode in every
-hit: S. M. Kay, "Fundamentals of statistical signal processing: estimation theory", Prentice Hall 1993, ch. 3.
+Fisher information of all hits' decays together, with frequencies and decay rates common to all hits and unknown
+amplitude and phase of every mode, and of the hum, in every hit. A decay counts from 2 ms after its hit, when the
+strike's click is gone, or from 1 ms after its last clipped sample, or from 2 ms after its second strike, to the next.
+
+S. M. Kay, "Fundamentals of statistical signal processing: estimation theory", Prentice Hall 1993, ch. 3 (the bound).
 """
 
 import argparse
@@ -165,10 +167,19 @@ def fisher(
         decay = np.exp(np.outer(t, s))
         moved = t[:, None] * decay * (-1j * amplitudes * again)
         d = np.hstack([(1j * moved).real, -moved.real])
-        q = np.linalg.qr(np.hstack([decay.real, decay.imag]))[0]
+        q = np.linalg.qr(np.hstack([decay.real, decay.imag, _hum(t, faults)]))[0]
         d -= q @ (q.T @ d)
         total += d.T @ d / variance
     return np.asarray(total)
+
+
+def _hum(t: np.ndarray, faults: Disturbance) -> np.ndarray:
+    """Columns of the mains' multiples, whose strength, and its change, are unknown in each hit."""
+    if faults.hum_hz is None:
+        return np.zeros((len(t), 0))
+    waves = np.exp(2j * np.pi * faults.hum_hz * np.outer(t, np.arange(1, 7)))
+    steady = np.hstack([waves.real, waves.imag])
+    return np.hstack([steady, t[:, None] * steady]) if faults.hum_drift else steady
 
 
 @dataclass(frozen=True, slots=True)
