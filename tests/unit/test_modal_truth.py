@@ -3,8 +3,8 @@
 Wanted at 20 dB: frequency within 0.2 Hz and Q within 10 %, and hum never a mode. "20 dB" and the bound are defined in
 scripts/benchmarks/tap_truth: white noise 20 dB below the sound's first 0.1 s; Cramér-Rao bound from the exact Fisher
 information (S. M. Kay, "Fundamentals of statistical signal processing: estimation theory", Prentice Hall 1993, ch. 3).
-Where what is wanted is less than 3.5 bounds, which one mode in a few thousand misses by chance, no method can hold it for
-every mode: there the root mean square of the errors over their bounds is held instead, below 1.5.
+Where what is wanted is less than 3.5 bounds, which one mode in a few thousand misses by chance, no method can hold it
+for every mode: there the root mean square of the errors over their bounds is held instead, below 1.5.
 """
 
 import os
@@ -32,8 +32,8 @@ def trial(name, seed):
     return truth, session, fit, compared(fit, truth)
 
 
-def holds(name, seeds):
-    """Nothing missed or invented, what is wanted where it is possible, and near the bound everywhere."""
+def errors_over_bounds(name, seeds):
+    """Of all modes, (n, 2), after a check that none is missed or invented and that what is wanted holds where possible."""
     over_bound = []
     for seed in seeds:
         _, session, _, outcome = trial(name, seed)
@@ -43,9 +43,12 @@ def holds(name, seeds):
         possible_q = WITHIN_CHANCE * session.bound_q < tap_truth.WANTED_Q
         assert (np.abs(outcome.hz_error[possible_hz]) < tap_truth.WANTED_HZ).all(), (name, seed, outcome.hz_error)
         assert (np.abs(outcome.q_error[possible_q]) < tap_truth.WANTED_Q).all(), (name, seed, outcome.q_error)
-        over_bound.append([outcome.hz_error / session.bound_hz, outcome.q_error / session.bound_q])
-    rms = np.sqrt(np.mean(np.square(over_bound), axis=(0, 2)))
-    assert (rms < 1.5).all(), (name, rms)
+        over_bound.append(np.column_stack([outcome.hz_error / session.bound_hz, outcome.q_error / session.bound_q]))
+    return np.concatenate(over_bound)
+
+
+def is_near_the_bound(over_bound):
+    return (np.sqrt(np.mean(np.square(over_bound), axis=0)) < 1.5).all()
 
 
 def test_bound_of_one_mode_has_its_closed_form():
@@ -60,18 +63,17 @@ def test_bound_of_one_mode_has_its_closed_form():
     np.testing.assert_allclose(np.diag(np.linalg.inv(information)), variance, rtol=0.01)
 
 
-@pytest.mark.parametrize(
-    ("name", "n_sessions"),
-    [
-        ("1 x 5 hits, 20 dB", 2),
-        ("3 x 9 hits, 20 dB", 1),
-        ("1 x 5, 20 dB, beside hum 50 Hz", 3),
-        ("1 x 5, 20 dB, hum 60 Hz", 3),
-        ("3 x 9, 20 dB, clipped", 1),
-    ],
-)
-def test_at_twenty_decibels(name, n_sessions):
-    holds(name, range(n_sessions))
+def test_at_twenty_decibels():
+    # 10 sessions of 12 modes, together: the root mean square is known to 7 %.
+    sessions = {
+        "1 x 5 hits, 20 dB": 3,
+        "3 x 9 hits, 20 dB": 1,
+        "1 x 5, 20 dB, beside hum 50 Hz": 3,
+        "1 x 5, 20 dB, hum 60 Hz": 2,
+        "3 x 9, 20 dB, clipped": 1,
+    }
+    together = np.concatenate([errors_over_bounds(name, range(n)) for name, n in sessions.items()])
+    assert is_near_the_bound(together), np.sqrt(np.mean(np.square(together), axis=0))
 
 
 @SLOW
@@ -79,7 +81,7 @@ def test_at_twenty_decibels(name, n_sessions):
     "name", [name for name in ALL if "10 dB" not in name and "bounce" not in name and "203" not in name]
 )
 def test_many_sessions(name):
-    holds(name, range(8))
+    assert is_near_the_bound(errors_over_bounds(name, range(10)))
 
 
 @SLOW
