@@ -165,9 +165,12 @@ class Problem:
 
 
 def places_of(design: Design, parameters: Sequence[Parameter], limits: Limits) -> tuple[Place, ...]:
-    """Places at which a plan may take wood off."""
+    """Places at which a plan may take wood off.
+
+    The last one of a brace is at its very end, where the last station may lie a little before it.
+    """
     found = []
-    stations = {brace.name: what_if_stations(brace) for brace in design.braces}
+    stations = {brace.name: np.append(what_if_stations(brace)[:-1], brace.length) for brace in design.braces}
     for i, parameter in enumerate(parameters):
         if parameter.kind == "ring" and limits.cuts_ring:
             found.append(Place(i, EDGE_RING, 0.0, 0.0, 0.0))

@@ -49,7 +49,7 @@ BLUNT = 0.3
 BEND = 0.3 * WOOD
 """Cost of a bend of 1 mm over `BEND_GAP`; chosen: a cut of few straight stretches is made with few settings."""
 
-SENSITIVE = 10.0
+SENSITIVE = 1e3
 """How much dearer wood is at a place where the error of a cut alone spends the band; chosen."""
 
 ENOUGH, NEARLY_ALL = 1e-3, 1e-4
