@@ -263,14 +263,15 @@ def taps(pattern: Pattern, sounds: Ring, rng: np.random.Generator, watched: Sequ
     sounds : Ring
     rng : Generator
     watched : sequence of int
-        Modes (from 0) of the real top whose nodes were looked for, with powder strewn on it.
+        Modes (from 0) of the real top that matter to the maker: tapped until they are heard, if a neighbour does not
+        drown them, and made visible with powder.
     """
     heard = []
     f = sounds.frequencies
     for k in range(N_HEARD):
         beside = [j for j in (k - 1, k + 1) if j >= 0 and abs(f[k] - f[j]) < TOO_CLOSE * f[k]]
         drowned = any(sounds.tapped[j] > sounds.tapped[k] for j in beside)
-        missed = rng.random() < (WEAK_MISSED if sounds.tapped[k] < WEAK else MISSED)
+        missed = rng.random() < (0.0 if k in watched else WEAK_MISSED if sounds.tapped[k] < WEAK else MISSED)
         relative = rng.uniform(*TAP_ERROR)
         hz = f[k] * (1.0 + relative * rng.standard_normal())
         told = relative * f[k] * np.sqrt(rng.chisquare(N_HITS - 1) / (N_HITS - 1))
@@ -330,14 +331,15 @@ def cut_by_hand(top: RealTop, cuts: Sequence[Cut], rng: np.random.Generator) -> 
             shift.setdefault((cut.part, end), 0.0 if at_end else float(rng.uniform(-END_ERROR, END_ERROR)))
             own.setdefault((cut.part, end), float(rng.normal(0.0, DEPTH_ERROR / np.sqrt(2.0))))
         ends = [min(max(end + shift[cut.part, end], 0.0), length) for end in (cut.start, cut.stop)]
+        # Where a cut runs out to nothing, the blade leaves the wood: that end errs in place only.
         depths = [
-            max(depth + whole + own[cut.part, end], 0.0)
+            max(depth + whole + own[cut.part, end], 0.0) if depth > 0 else 0.0
             for depth, end in ((cut.depth_start, cut.start), (cut.depth_stop, cut.stop))
         ]
         if ends[1] - ends[0] < 1 * MM:
             continue
         done = Cut(cut.part, ends[0], ends[1], depths[0], depths[1])
-        told_depths = [max(depth + rng.normal(0.0, CALIPER), 0.0) for depth in depths]
+        told_depths = [max(depth + rng.normal(0.0, CALIPER), 0.0) if depth > 0 else 0.0 for depth in depths]
         made.append(done)
         measured.append(replace(done, depth_start=told_depths[0], depth_stop=told_depths[1]))
     return replace(top, design=_as_deep_as_it_goes(top.design, made)), tuple(measured)
