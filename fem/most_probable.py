@@ -37,6 +37,9 @@ JITTER = 1e-10
 INSIDE = 1e-6
 """How far inside the bounds a search begins, in standard deviations."""
 
+FIRST_STEP = 1.0
+"""First step of the search, in standard deviations; chosen. The search takes for it how far its start is from 0."""
+
 
 @dataclass(frozen=True, slots=True)
 class Settled:
@@ -119,12 +122,21 @@ def most_probable(
 
     box = ((low - mean)[free] / sd[free], (high - mean)[free] / sd[free])
     begin = np.clip(np.zeros(len(free)), box[0] + INSIDE, box[1] - INSIDE)
-    found = least_squares(misfit, begin, slope, bounds=box, method="dogbox", ftol=1e-7, xtol=1e-6, max_nfev=MOST_STEPS)
+    found = least_squares(
+        lambda z: misfit(z - FIRST_STEP),
+        begin + FIRST_STEP,
+        lambda z: slope(z - FIRST_STEP),
+        bounds=(box[0] + FIRST_STEP, box[1] + FIRST_STEP),
+        method="dogbox",
+        ftol=1e-7,
+        xtol=1e-6,
+        max_nfev=MOST_STEPS,
+    )
     if not found.success:
         message = "calibration: the values do not settle; is each tap paired with the right mode?"
         raise AccuracyError(message)
-    x = whole(found.x)
-    data, J = response(found.x)
+    x = whole(found.x - FIRST_STEP)
+    data, J = response(found.x - FIRST_STEP)
     return Settled(
         x,
         data,
