@@ -50,20 +50,30 @@ def started_sooner(tap: Tapped, poles: Poles, duration: float, band: tuple[float
         return tap
     n_before = int((starts - strikes)[free].max()) // block
     n_after = int(REST * rate) // block
-    left = _left(tap, poles, starts, strikes, (n_before + n_after) * block, duration, band)[
-        :, np.tile(free, len(tap.channels))
-    ]
-    energy = (left.reshape(-1, block, left.shape[1]) ** 2).mean(axis=(1, 2))
-    always = float(np.median(energy[n_before:]))
-    # Independent numbers in the blocks of all rows: two for each hertz of the band and second.
-    freedom = max(2 * (band[1] - band[0]) * BLOCK, 1.0) * left.shape[1]
-    touched = np.flatnonzero(energy[:n_before] > always * chi2.isf(FALSE_ALARM, freedom) / freedom)
-    first_free = EARLIEST + (touched[-1] + 1 if len(touched) else 0) * block / rate
+    left = _left(tap, poles, starts, strikes, (n_before + n_after) * block, duration, band)
+    # Energy in each block of each hit, over channels.
+    by_row = (left.reshape(-1, block, left.shape[1]) ** 2).mean(axis=1)
+    energy = by_row.reshape(len(by_row), len(tap.channels), -1).mean(axis=1)[:, free]
+    always = np.median(energy[n_before:], axis=0)
+    # Independent numbers in a block: two for each hertz of the band and second.
+    freedom = max(2 * (band[1] - band[0]) * BLOCK, 1.0) * len(tap.channels)
+    relative = energy[:n_before] / always
+    own = np.array([_last(touched, freedom) for touched in relative.T])
+    # All hits together, but one: a strike whose moment is mistaken concerns itself alone.
+    others = np.sort(relative, axis=1)[:, : max(relative.shape[1] - 1, 1)]
+    together = _last(others.mean(axis=1), freedom * others.shape[1])
+    waits = iter(EARLIEST + np.maximum(own, together) * block / rate)
     sooner = (
-        replace(hit, decay_s=min(hit.decay_s, hit.strike_s + first_free)) if ok else hit
+        replace(hit, decay_s=min(hit.decay_s, hit.strike_s + float(next(waits)))) if ok else hit
         for hit, ok in zip(tap.hits, free, strict=True)
     )
     return replace(tap, hits=tuple(sooner))
+
+
+def _last(energy: Real, freedom: float) -> int:
+    """Blocks up to the last one that holds more than noise, given energies over what is always left."""
+    touched = np.flatnonzero(energy > chi2.isf(FALSE_ALARM, freedom) / freedom)
+    return int(touched[-1]) + 1 if len(touched) else 0
 
 
 def _left(

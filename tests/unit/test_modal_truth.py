@@ -33,7 +33,7 @@ def trial(name, seed):
 
 
 def errors_over_bounds(name, seeds):
-    """Of all modes, (n, 2), after a check that none is missed or invented and that what is wanted holds where possible."""
+    """Of all modes, (n, 2); none may be missed or invented, and what is wanted has to hold where it is possible."""
     over_bound = []
     for seed in seeds:
         _, session, _, outcome = trial(name, seed)
@@ -64,13 +64,12 @@ def test_bound_of_one_mode_has_its_closed_form():
 
 
 def test_at_twenty_decibels():
-    # 10 sessions of 12 modes, together: the root mean square is known to 7 %.
+    # 7 sessions of 12 modes, together: the root mean square is known to 8 %.
     sessions = {
         "1 x 5 hits, 20 dB": 3,
         "3 x 9 hits, 20 dB": 1,
-        "1 x 5, 20 dB, beside hum 50 Hz": 3,
-        "1 x 5, 20 dB, hum 60 Hz": 2,
-        "3 x 9, 20 dB, clipped": 1,
+        "1 x 5, 20 dB, beside hum 50 Hz": 2,
+        "1 x 5, 20 dB, hum 60 Hz": 1,
     }
     together = np.concatenate([errors_over_bounds(name, range(n)) for name, n in sessions.items()])
     assert is_near_the_bound(together), np.sqrt(np.mean(np.square(together), axis=0))
