@@ -16,6 +16,7 @@ from bracedtop.fem.wood import Wood
 from bracedtop.geometry.brace import Brace
 from bracedtop.geometry.crossing import crossings
 from bracedtop.geometry.design import Design, Joint
+from bracedtop.geometry.glue import grip_ends
 from bracedtop.geometry.mass import PointMass
 from bracedtop.geometry.outline import frozen
 
@@ -124,13 +125,19 @@ def _heights(design: Design, brace: Brace) -> list[Parameter]:
         # Where no station lies at the joint, the two beside it hold its height.
         beside = np.argsort(distance)[: 1 if distance.min() < AT_JOINT else 2]
         floors[beside] = np.maximum(floors[beside], floor)
+    first, last = grip_ends(brace, design)
+    # The glue holds less of an end lower than the top is thick: such an end is left as it is.
+    if first > 0:
+        floors[0] = max(floors[0], design.plate.thickness)
+    if last < brace.length:
+        floors[-1] = max(floors[-1], design.plate.thickness)
     found = []
     for s, floor in zip(places, floors, strict=True):
         # At a step the lower side counts.
         drawn = float(brace.height(np.array([s, max(s - 1e-9, 0.0)])).min())
-        if drawn < LEAST_HEIGHT:
+        if drawn < max(LEAST_HEIGHT, floor):
             continue
-        low = max(LOWEST * drawn, min(float(floor), drawn))
+        low = max(LOWEST * drawn, float(floor))
         found.append(Parameter("height", brace.name, float(s), drawn, low, drawn + max(HIGHER[0] * drawn, HIGHER[1])))
     return found
 

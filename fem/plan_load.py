@@ -99,7 +99,7 @@ class LoadCheck:
         strengths = dict(self.strengths) | {design.plate.wood: self.strengths[reduced.design.plate.wood]}
         for brace, drawn in zip(design.braces, reduced.design.braces, strict=True):
             strengths[brace.wood] = self.strengths[drawn.wood]
-        model = build_model(held_design(design, self.strings), woods, mesh=reduced.model.mesh)
+        model = build_model(held_design(design, self.strings), woods, mesh=reduced.mesh)
         summary = load_summary(model, self.strings, strengths)
         shares: dict[str, float] = {}
         for line in summary.lines:

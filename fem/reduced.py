@@ -14,15 +14,16 @@ import numpy as np
 import scipy.linalg
 
 from bracedtop.fem.footprint import Points
+from bracedtop.fem.locate import Locator
 from bracedtop.fem.mac import follow, mac
-from bracedtop.fem.model import Model
 from bracedtop.fem.parameter import FACTORS, Parameter, drawn_values
-from bracedtop.fem.plate import shape_functions
+from bracedtop.fem.plate import Space, shape_functions
 from bracedtop.fem.reduced_brace import BraceTerms
 from bracedtop.fem.reduced_top import CONSTANTS, TopTerms, WoodStiffness, coefficients
 from bracedtop.fem.wood import Wood
 from bracedtop.geometry.design import Design
 from bracedtop.geometry.errors import AccuracyError, DesignError
+from bracedtop.geometry.mesh import TopMesh
 from bracedtop.geometry.units import GRAM, MM
 
 EXTRA = 4
@@ -39,8 +40,7 @@ class Reduced:
     ----------
     design, woods : Design and mapping of str to Wood
     parameters : tuple of n Parameter
-    model : Model
-        As drawn; its matrices are not needed any more.
+    mesh, space, locator : TopMesh, Space and Locator
     n_modes : int
         Modes for which it is exact enough.
     n_rigid : int
@@ -49,6 +49,8 @@ class Reduced:
         Deflections of the basis at the nodes.
     K, M : (r, r) arrays, N/m and kg
         As drawn.
+    own, reach : (n_owners, q_O, q_O) and (n_owners, q_O, r) arrays, N/m
+        As drawn: stiffness of the own functions of each brace, and of these with the basis.
     regions : tuple of TopTerms
         The top, and its ring.
     wood : WoodStiffness
@@ -68,12 +70,16 @@ class Reduced:
     design: Design
     woods: Mapping[str, Wood]
     parameters: tuple[Parameter, ...]
-    model: Model
+    mesh: TopMesh
+    space: Space
+    locator: Locator
     n_modes: int
     n_rigid: int
     vectors: np.ndarray
     K: np.ndarray
     M: np.ndarray
+    own: np.ndarray
+    reach: np.ndarray
     regions: tuple[TopTerms, ...]
     wood: WoodStiffness
     shifts: tuple[np.ndarray, np.ndarray]
@@ -171,8 +177,8 @@ def followed(reduced: Reduced, state: State, reference: State) -> tuple[int, ...
 
 def deflections_at(reduced: Reduced, state: State, points: np.ndarray) -> np.ndarray:
     """Deflection of each mode, scaled to a modal mass of 1 kg, at points (k, 2) in m of the top, (m, k)."""
-    element, local = reduced.model.locator.locate(np.atleast_2d(points))
-    space = reduced.model.space
+    element, local = reduced.locator.locate(np.atleast_2d(points))
+    space = reduced.space
     values, _ = shape_functions(space, Points(element, local, np.ones(len(element))))
     w = np.einsum("pj,pjr->pr", values, reduced.vectors[space.dofs[element]])
     return np.asarray(state.coordinates @ w.T)
@@ -220,13 +226,35 @@ def _matrices(reduced: Reduced, values: np.ndarray) -> tuple[np.ndarray, np.ndar
     braces = reduced.braces
     n, q, r = braces.U.shape
     if n:
-        poly, _ = braces.polynomials(values - drawn)
-        zero, _ = braces.polynomials(0 * drawn)
-        stiff = _summed(poly - zero, braces.rest) + _summed(once["brace_E"] * poly - zero, braces.along)
-        heavy = _summed(once["brace_density"] * poly - zero, braces.mass)
-        K += braces.U.reshape(n * q, r).T @ np.matmul(stiff, braces.U).reshape(n * q, r)
+        stiff, heavy = _pieces(reduced, once, values)
+        pushed = np.matmul(stiff, braces.U)
+        K += braces.U.reshape(n * q, r).T @ pushed.reshape(n * q, r)
         M += braces.V.reshape(-1, r).T @ np.matmul(heavy, braces.V).reshape(-1, r)
+        own, reach = _own(reduced, stiff, pushed)
+        if len(own):
+            K -= reach.reshape(-1, r).T @ np.linalg.solve(own, reach).reshape(-1, r)
     return K, M
+
+
+def _pieces(reduced: Reduced, once: Mapping[str, float], values: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
+    """Change of every piece's stiffness (n, q, q) and mass (n, q_M, q_M) from the drawing."""
+    braces = reduced.braces
+    poly, _ = braces.polynomials(values - reduced.drawn)
+    zero, _ = braces.polynomials(0 * reduced.drawn)
+    stiff = _summed(poly - zero, braces.rest) + _summed(once["brace_E"] * poly - zero, braces.along)
+    return stiff, _summed(once["brace_density"] * poly - zero, braces.mass)
+
+
+def _own(reduced: Reduced, stiff: np.ndarray, pushed: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
+    """Stiffness of each brace's own functions, and of these with the basis, from that of the pieces."""
+    braces = reduced.braces
+    own, reach = reduced.own.copy(), reduced.reach.copy()
+    for k in range(len(own)):
+        at = np.flatnonzero(braces.owner == k)
+        O = braces.O[at].reshape(-1, own.shape[1])  # noqa: E741
+        own[k] += O.T @ np.matmul(stiff[at], braces.O[at]).reshape(O.shape)
+        reach[k] += O.T @ pushed[at].reshape(len(O), -1)
+    return own, reach
 
 
 def _summed(coefficients: np.ndarray, matrices: np.ndarray) -> np.ndarray:
@@ -299,7 +327,7 @@ def rates(reduced: Reduced, state: State) -> np.ndarray:
     once = _named(reduced, state.values)
     braces = reduced.braces
     poly, by_input = braces.polynomials(state.values - reduced.drawn)
-    Z = np.matmul(braces.U, Y.T)
+    Z = _strains(reduced, once, state)
     D = np.matmul(braces.V, Y.T)
     along, rest = _quadratic(braces.along, Z), _quadratic(braces.rest, Z)
     heavy = _quadratic(braces.mass, D) * lam
@@ -327,6 +355,19 @@ def rates(reduced: Reduced, state: State) -> np.ndarray:
         elif parameter.kind != "height":
             out[:, i] = single[parameter.kind]
     return np.asarray(out / (8 * np.pi**2 * state.frequencies)[:, None])
+
+
+def _strains(reduced: Reduced, once: Mapping[str, float], state: State) -> np.ndarray:
+    """Patterns of strain of the pieces in the modes, (n, q, m), with the own motion of fibres."""
+    braces, Y = reduced.braces, state.coordinates
+    Z = np.matmul(braces.U, Y.T)
+    if len(reduced.own):
+        stiff, _ = _pieces(reduced, once, state.values)
+        own, reach = _own(reduced, stiff, np.matmul(stiff, braces.U))
+        moved = -np.linalg.solve(own, np.matmul(reach, Y.T))
+        at = braces.owner >= 0
+        Z[at] += np.matmul(braces.O[at], moved[braces.owner[at]])
+    return np.asarray(Z)
 
 
 def _quadratic(matrices: np.ndarray, Z: np.ndarray) -> np.ndarray:

@@ -2,17 +2,17 @@
 
 Depends on fem/model, fem/modes, fem/reduced_brace.
 
-The modes of a top with braces of middle height are taken first. A change of stiffness dK and of mass dM drives the
-response K^-1 (dK - lambda dM) phi. Responses to lower and to higher braces, station by station, are mixed at random
-(the span of few random mixtures holds what many have in common), those to other parameters follow one by one; then
-the modes at some extremes are computed in the basis, and what their residuals drive is added. Of all this the
-directions of largest energy are kept.
+Full solutions of some tops with other heights (snapshots) show how the modes change; beside them stand the responses
+K^-1 (dK - lambda dM) phi of one top's modes to changes of heights, woods, thickness, rim and mass, those to heights
+mixed at random, since the span of few mixtures holds what many have in common. The principal directions of all this are
+the basis. How the fibres of braces slip is left out of it: they have no mass, so that in each what-if their motion
+follows exactly from the plate's. It is sought in functions of its own, local to the stations of each brace.
 
 References
 ----------
-N. Halko, P. G. Martinsson, J. A. Tropp, "Finding structure with randomness", SIAM Review 53 (2011) 217-288, algorithm
-4.1 (random mixtures). A. K. Noor, "Recent advances and applications of reduction methods", Appl. Mech. Rev. 47 (1994)
-125-146 (modes and their derivatives as basis).
+L. Sirovich, "Turbulence and the dynamics of coherent structures", Quart. Appl. Math. 45 (1987) 561-571 (principal
+directions of snapshots). N. Halko, P. G. Martinsson, J. A. Tropp, "Finding structure with randomness", SIAM Review 53
+(2011) 217-288, algorithm 4.1 (random mixtures). R. J. Guyan, AIAA J. 3 (1965) 380 (unknowns without mass).
 """
 
 from collections.abc import Sequence
@@ -20,18 +20,28 @@ from dataclasses import dataclass
 
 import numpy as np
 import scipy.linalg
+import shapely
 from scipy import sparse
 from scipy.sparse.linalg import SuperLU
 
+from bracedtop.fem.layer import N_OWN
 from bracedtop.fem.model import Model, free_matrix
 from bracedtop.fem.modes import SHIFT_HZ, factorised
+from bracedtop.fem.parameter import what_if_stations
 from bracedtop.fem.reduced_brace import Part
-from bracedtop.fem.reduced_sample import form
 
-MIXTURES = 120
-"""Random mixtures of responses; chosen: more gain nothing at the basis sizes below."""
+MIXTURES = 80
+"""Random mixtures of responses to lower, and of those to higher braces; chosen: more gain nothing."""
 
-SEED = 20
+MIXED = 0.01
+"""Weight of the mixtures beside snapshots; chosen: they only fill up what these leave out."""
+
+OWN = 4
+"""Functions for the slip of a brace's fibres at each of its stations; chosen: see scripts/benchmarks/what_if.py."""
+
+SWEEPS = 2
+"""Steps of inverse iteration from the modes of another top to those of a snapshot; chosen: the basis is blind to what is
+left."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -42,35 +52,69 @@ class Base:
     ----------
     model : Model
     change : (n_parameters,) array
-        Its heights less those drawn.
+        Its parameters less those drawn.
     vectors : (n_unknowns, m) array
         Its modes.
     eigenvalues : (m,) array, 1/s^2
+    rigid : (n_unknowns, k) array
+        Motions that nothing resists.
     lu : SuperLU
-        Of its stiffness, with a little mass where it is free.
+        Of its stiffness, with a little mass.
+    own : int array
+        Its free unknowns that belong to the fibres of braces.
     """
 
     model: Model
     change: np.ndarray
     vectors: np.ndarray
     eigenvalues: np.ndarray
+    rigid: np.ndarray
     lu: SuperLU
+    own: np.ndarray
 
     def responses(self, forces: np.ndarray) -> np.ndarray:
         """Displacements (n_unknowns, k) under forces (n_unknowns, k)."""
         free = np.asfortranarray(self.model.expand.T @ forces)
         return np.asarray(self.model.expand @ self.lu.solve(free))
 
+    def stiff(self, vectors: np.ndarray) -> np.ndarray:
+        """The stiffness, with a little mass, times vectors."""
+        shift = (2 * np.pi * SHIFT_HZ) ** 2
+        return np.asarray(self.model.K @ vectors + shift * (self.model.M @ vectors))
 
-def base_of(model: Model, change: np.ndarray, vectors: np.ndarray, eigenvalues: np.ndarray) -> Base:
-    """Factorise a solved model."""
+
+def shifted_factors(model: Model) -> SuperLU:
+    """Of the stiffness of a model's free unknowns, with a little mass against motions that nothing resists."""
     K, M = free_matrix(model, model.K), free_matrix(model, model.M)
-    lu = factorised(sparse.csc_matrix(K + (2 * np.pi * SHIFT_HZ) ** 2 * M))
-    return Base(model, change, vectors, eigenvalues, lu)
+    return factorised(sparse.csc_matrix(K + (2 * np.pi * SHIFT_HZ) ** 2 * M))
+
+
+def fibre_unknowns(model: Model, part: str = "brace ") -> np.ndarray:
+    """Free unknowns of a model that belong to the fibres of braces whose part's name begins so, and to nothing else."""
+    mine = np.zeros(model.expand.shape[0])
+    for name, layer in model.layers.items():
+        if name.startswith(part):
+            mine[layer.first : layer.end] = 1.0
+    size = abs(model.expand).T
+    return np.flatnonzero((size @ mine > 0) & (size @ (1.0 - mine) == 0))
+
+
+def snapshot(base: Base, model: Model, start: np.ndarray) -> np.ndarray:
+    """Modes (n_unknowns, m) of a model near approximate ones, of modal mass 1."""
+    lu, M = shifted_factors(model), model.M
+    x = start
+    for _ in range(SWEEPS):
+        x = np.asarray(model.expand @ lu.solve(np.asfortranarray(model.expand.T @ (M @ x))))
+        if base.rigid.shape[1]:
+            MR = M @ base.rigid
+            x = x - base.rigid @ np.linalg.solve(base.rigid.T @ MR, MR.T @ x)
+        _, mix = scipy.linalg.eigh(x.T @ (model.K @ x), x.T @ (M @ x))
+        x = x @ mix
+    return x
 
 
 def height_forces(base: Base, parts: Sequence[Part], rng: np.random.Generator) -> np.ndarray:
-    """Random mixtures of what lower and higher braces do to the base's modes, (n_unknowns, 2 n)."""
+    """Random mixtures of what lower and higher braces do to the base's modes, (n_unknowns, 2 MIXTURES)."""
     lam = base.eigenvalues
     forces = np.zeros((len(base.vectors), 2 * MIXTURES))
     for part in parts:
@@ -91,73 +135,108 @@ def height_forces(base: Base, parts: Sequence[Part], rng: np.random.Generator) -
 
 def _mixture(part: Part, n_modes: int, rng: np.random.Generator) -> np.ndarray:
     """Random weights of modes, linear along each piece, (n, n_modes, MIXTURES)."""
-    n = part.drawn.shape[1]
-    mix = np.zeros((n, n_modes, MIXTURES))
+    mix = np.zeros((part.drawn.shape[1], n_modes, MIXTURES))
     ends: dict[bytes, np.ndarray] = {}
     for piece in part.pieces:
-        shape = piece.shape.sum(axis=1)
-        for k in range(2):
+        for k, shape in enumerate(piece.shape.sum(axis=1)):
             # Neighbouring pieces share the station between them.
             key = piece.inputs[k].tobytes()
             if key not in ends:
-                ends[key] = rng.standard_normal((n_modes, MIXTURES)) if piece.inputs[k].any() else np.zeros(
-                    (n_modes, MIXTURES)
-                )
-            mix[piece.at] += shape[k][:, None, None] * ends[key]
+                ends[key] = rng.standard_normal((n_modes, MIXTURES)) * bool(piece.inputs[k].any())
+            mix[piece.at] += shape[:, None, None] * ends[key]
     return mix
 
 
-def residual_forces(
-    base: Base, parts: Sequence[Part], change: np.ndarray, vectors: np.ndarray, eigenvalues: np.ndarray
-) -> np.ndarray:
-    """K x - lambda M x of a top with other heights, for approximate modes x (n_unknowns, m)."""
-    model = base.model
-    forces = np.asarray(model.K @ vectors - (model.M @ vectors) * eigenvalues)
+def fibre_forces(base: Base, parts: Sequence[Part]) -> np.ndarray:
+    """What stiffer fibres of all braces do to the base's modes, (n_unknowns, m)."""
+    forces = np.zeros_like(base.vectors)
     for part in parts:
-        here, there = part.sections(part.heights(base.change)), part.sections(part.heights(change))
-        for k, sample in enumerate(part.strains):
-            C = there.rest[k] + there.along[k] - here.rest[k] - here.along[k]
-            stress = np.matmul(C * sample.weight[:, None, None], sample.of(vectors))
-            forces += sample.rows.T @ stress.reshape(-1, vectors.shape[1])
-        inertia = (there.mass - here.mass) * part.motions.weight[:, None, None]
-        pull = np.matmul(inertia, part.motions.of(vectors)) * eigenvalues
-        forces -= part.motions.rows.T @ pull.reshape(-1, vectors.shape[1])
+        here = part.sections(part.heights(base.change))
+        for sample, C in zip(part.strains, here.along, strict=True):
+            stress = np.matmul(C * sample.weight[:, None, None], sample.of(base.vectors))
+            forces += sample.rows.T @ stress.reshape(-1, forces.shape[1])
     return forces
 
 
-def projected(
-    base: Base, parts: Sequence[Part], change: np.ndarray, vectors: np.ndarray
-) -> tuple[np.ndarray, np.ndarray]:
-    """Stiffness and mass (r, r) of a top with other heights in a basis (n_unknowns, r)."""
+def settled(base: Base, vectors: np.ndarray) -> np.ndarray:
+    """Vectors (n_unknowns, k) with the fibres of braces moved to where they rest in the base."""
+    if not len(base.own):
+        return vectors
     model = base.model
-    K, M = vectors.T @ (model.K @ vectors), vectors.T @ (model.M @ vectors)
-    for part in parts:
-        here, there = part.sections(part.heights(base.change)), part.sections(part.heights(change))
-        for k, sample in enumerate(part.strains):
-            C = there.rest[k] + there.along[k] - here.rest[k] - here.along[k]
-            K = K + form(sample.of(vectors), C, sample.weight)
-        M = M + form(part.motions.of(vectors), there.mass - here.mass, part.motions.weight)
-    return (K + K.T) / 2, (M + M.T) / 2
+    K = free_matrix(model, model.K)
+    free = np.asarray(model.shrink @ vectors)
+    free[base.own] = 0.0
+    inner = factorised(sparse.csc_matrix(K[base.own][:, base.own]))
+    free[base.own] = -inner.solve(np.ascontiguousarray((K @ free)[base.own]))
+    return np.asarray(model.expand @ free)
 
 
-def orthonormal(base: Base, first: np.ndarray, others: np.ndarray, size: int) -> np.ndarray:
-    """A basis (n_unknowns, <= size) of energies 1 that holds `first` and the largest directions of `others`."""
-    model = base.model
-    shift = (2 * np.pi * SHIFT_HZ) ** 2
+def principal(base: Base, first: np.ndarray, others: np.ndarray, size: int) -> tuple[np.ndarray, np.ndarray]:
+    """A basis of energies 1 that spans `first` and the largest directions of `others`.
 
-    def stiff(x: np.ndarray) -> np.ndarray:
-        return np.asarray(model.K @ x + shift * (model.M @ x))
-
-    start = _whitened(first, first.T @ stiff(first), first.shape[1])
-    pushed = stiff(start)
+    Returns
+    -------
+    vectors : (n_unknowns, k) array, k <= size
+    share : (k,) array
+        Root mean square of how much of each is in the others.
+    """
+    start, _ = _whitened(first, first.T @ base.stiff(first), first.shape[1])
+    pushed = base.stiff(start)
     others = others - start @ (pushed.T @ others)
-    rest = _whitened(others, others.T @ stiff(others), size - start.shape[1])
+    rest, share = _whitened(others, others.T @ base.stiff(others), size - start.shape[1])
     rest = rest - start @ (pushed.T @ rest)
-    return np.column_stack([start, rest])
+    return np.column_stack([start, rest]), np.concatenate([np.ones(start.shape[1]), share / np.sqrt(others.shape[1])])
 
 
-def _whitened(vectors: np.ndarray, gram: np.ndarray, most: int) -> np.ndarray:
-    """The largest principal directions of vectors, of length one in the product that made their Gram matrix."""
+def _whitened(vectors: np.ndarray, gram: np.ndarray, most: int) -> tuple[np.ndarray, np.ndarray]:
+    """The largest principal directions, of length one in the product that made the Gram matrix, and their sizes."""
     size, mix = scipy.linalg.eigh((gram + gram.T) / 2)
     keep = np.flatnonzero(size > 1e-13 * size[-1])[::-1][:most]
-    return np.asarray(vectors @ (mix[:, keep] / np.sqrt(size[keep])))
+    return np.asarray(vectors @ (mix[:, keep] / np.sqrt(size[keep]))), np.sqrt(size[keep])
+
+
+def own_functions(base: Base, parts: Sequence[Part], moved: np.ndarray) -> list[tuple[np.ndarray, np.ndarray]]:
+    """For each part functions of its fibres' own motion, and their share.
+
+    Parameters
+    ----------
+    moved : (n_unknowns, k) array
+        How fibres move in snapshots, less where they would rest in the base.
+
+    Returns
+    -------
+    list of (n_unknowns, q) and (q,) arrays, one pair a part; q = 0 where nothing moves by itself
+    """
+    found = []
+    for part in parts:
+        found.append(_own(base, part, moved) if part.layer else (np.zeros((len(moved), 0)), np.zeros(0)))
+    return found
+
+
+def _own(base: Base, part: Part, moved: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
+    model = base.model
+    layer = model.layers[part.layer]
+    free = fibre_unknowns(model, part.layer)
+    columns = sparse.csc_matrix(model.expand[:, free])
+    K = sparse.csc_matrix(columns.T @ model.K @ columns)
+    motion = np.asarray((model.shrink @ moved)[free])
+    row = columns.indices[columns.indptr[:-1]]
+    xy = model.space.basis.doflocs[:, layer.nodes[(row - layer.first) // N_OWN]].T
+    brace = model.design.brace(part.layer.removeprefix("brace "))
+    stations = what_if_stations(brace)
+    s = distances(brace.path, xy)
+    found, shares = [], []
+    for k in range(len(stations)):
+        near = np.interp(s, stations, np.eye(len(stations))[k])[:, None] * motion
+        x, share = _whitened(near, near.T @ (K @ near), OWN)
+        found.append(x)
+        shares.append(share)
+    every, share = np.column_stack(found), np.concatenate(shares)
+    kept, _ = _whitened(every, every.T @ (K @ every), every.shape[1])
+    return np.asarray(columns @ kept), np.full(kept.shape[1], share.max() / np.sqrt(moved.shape[1]))
+
+
+def distances(path: np.ndarray, xy: np.ndarray) -> np.ndarray:
+    """Distance along a path of the places nearest to points (n, 2), (n,) in m."""
+    line = shapely.LineString(path)
+    return np.asarray(shapely.line_locate_point(line, shapely.points(xy)))

@@ -13,6 +13,7 @@ from dataclasses import dataclass, replace
 from itertools import pairwise
 
 import numpy as np
+import scipy.linalg
 from numpy.polynomial import chebyshev
 from scipy import sparse
 
@@ -29,8 +30,14 @@ from bracedtop.geometry.brace import Brace
 DEGREE = 3
 """Total degree of the polynomials in two heights; chosen: bending is cubic in the height, torsion and shear smoother."""
 
-PATTERNS = 1e-5
-"""Patterns of strain with less than this part of a basis vector's energy are left out; chosen: see tests."""
+PATTERNS = 1e-7
+"""Patterns of a piece that hold less than this part of a typical mode's energy are left out; chosen: see tests."""
+
+MASS_PATTERNS = 1e-6
+"""The same of motion, whose energy counts at the highest mode; chosen likewise."""
+
+MOST_PATTERNS = 48
+"""At most so many of a piece; chosen."""
 
 POWERS = np.array([(i, j) for i in range(DEGREE + 1) for j in range(DEGREE + 1 - i)])
 """Degrees (i, j) of the terms T_i(x) T_j(y), (n_terms, 2)."""
@@ -108,6 +115,8 @@ class Part:
         From heights (n_heights, n) to `Sections`.
     pieces : tuple of Piece
         Every point belongs to one.
+    layer : str
+        Name of its layer, if its fibres move by themselves; else empty.
     """
 
     strains: tuple[Sample, ...]
@@ -115,6 +124,7 @@ class Part:
     drawn: np.ndarray
     sections: Callable[[np.ndarray], Sections]
     pieces: tuple[Piece, ...]
+    layer: str = ""
 
     def heights(self, change: np.ndarray) -> np.ndarray:
         """Heights (n_heights, n) after the parameters have changed by (n_parameters,)."""
@@ -189,7 +199,8 @@ def _brace_part(model: Model, parameters: Sequence[Parameter], glued: Glued) -> 
             t = np.clip((glued.distance[at] - a) / (b - a), 0.0, 1.0)
             inputs = weights[k : k + 2]
             pieces.append(Piece(at, np.stack([1 - t, t])[:, None, :], inputs, _ranges(parameters, inputs)))
-    return Part(strains, motions, glued.height[None, :], sections, tuple(pieces))
+    layer = f"brace {brace.name}" if len(strains) > 1 else ""
+    return Part(strains, motions, glued.height[None, :], sections, tuple(pieces), layer)
 
 
 def _block_part(model: Model, parameters: Sequence[Parameter], block: Block) -> Part:
@@ -231,22 +242,28 @@ class BraceTerms:
     Parameters
     ----------
     U, V : (n_pieces, q, r) and (n_pieces, q_M, r) arrays
-        Patterns of strain and of motion.
+        Patterns of strain and of motion in the basis.
+    O : (n_pieces, q, q_O) array
+        Patterns of strain in the own functions of the piece's brace.
     rest, along : (n_pieces, n_terms, q, q) arrays
     mass : (n_pieces, n_terms, q_M, q_M) array
     inputs : (n_pieces, 2, n_parameters) array
     middle, half : (n_pieces, 2) arrays, m
         Of the ranges of the inputs.
+    owner : (n_pieces,) int array
+        Number of the brace whose own functions a piece has, -1 for none.
     """
 
     U: np.ndarray
     V: np.ndarray
+    O: np.ndarray  # noqa: E741
     rest: np.ndarray
     along: np.ndarray
     mass: np.ndarray
     inputs: np.ndarray
     middle: np.ndarray
     half: np.ndarray
+    owner: np.ndarray
 
     def polynomials(self, change: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
         """Values of the terms after changes of the parameters, (n_pieces, n_terms), and rates by the two inputs."""
@@ -268,35 +285,55 @@ def _second_kind(x: np.ndarray) -> np.ndarray:
     return np.stack([(k + 1) * U[k] for k in range(DEGREE)], axis=-1)
 
 
+@dataclass(frozen=True, slots=True)
+class Basis:
+    """A basis, and how much of each of its vectors a typical mode holds.
+
+    Parameters
+    ----------
+    vectors : (n_unknowns, r) array
+        Of energies about 1, but for motions that nothing resists.
+    share : (r,) array
+    """
+
+    vectors: np.ndarray
+    share: np.ndarray
+
+
 def brace_terms(
-    parts: Sequence[Part], vectors: np.ndarray, n_parameters: int, heaviest: float, tolerance: float = PATTERNS
+    parts: Sequence[Part], basis: Basis, own: Sequence[Basis], n_parameters: int, heaviest: float
 ) -> BraceTerms:
     """Polynomials of all pieces in a basis.
 
     Parameters
     ----------
-    vectors : (n_unknowns, r) array
-        With energies of about 1.
+    parts : sequence of Part
+    basis : Basis
+    own : sequence of Basis
+        Functions of each part's own.
     n_parameters : int
     heaviest : float, 1/s^2
-        Energy per mass to which masses count.
-    tolerance : float
+        Energy per mass by which masses count.
     """
-    nodes, fit = _nodes()
-    found = [piece for part in parts for piece in _fitted(part, vectors, heaviest, tolerance, nodes, fit)]
     pieces = [piece for part in parts for piece in part.pieces]
-    n, n_terms, r = len(found), len(POWERS), vectors.shape[1]
-    q, q_M = (max((len(item[k]) for item in found), default=0) for k in (0, 1))
-    U, V = np.zeros((n, q, r)), np.zeros((n, q_M, r))
+    found = [item for part, mine in zip(parts, own, strict=True) for item in _fitted(part, basis, mine, heaviest)]
+    n, n_terms, r = len(found), len(POWERS), basis.vectors.shape[1]
+    q, q_M = (max((len(item[k]) for item in found), default=0) for k in (0, 2))
+    q_O = max((mine.vectors.shape[1] for mine in own), default=0)
+    U, O, V = np.zeros((n, q, r)), np.zeros((n, q, q_O)), np.zeros((n, q_M, r))  # noqa: E741
     rest, along = np.zeros((n, n_terms, q, q)), np.zeros((n, n_terms, q, q))
     mass = np.zeros((n, n_terms, q_M, q_M))
-    for k, item in enumerate(found):
-        a, b = len(item[0]), len(item[1])
-        U[k, :a], V[k, :b] = item[0], item[1]
-        rest[k, :, :a, :a], along[k, :, :a, :a], mass[k, :, :b, :b] = item[2:]
+    for k, (u, o, v, *polynomials) in enumerate(found):
+        a, b = len(u), len(v)
+        U[k, :a], O[k, :a, : o.shape[1]], V[k, :b] = u, o, v
+        rest[k, :, :a, :a], along[k, :, :a, :a], mass[k, :, :b, :b] = polynomials
     inputs = np.array([piece.inputs for piece in pieces]).reshape(n, 2, n_parameters)
     ranges = np.array([piece.ranges for piece in pieces]).reshape(n, 2, 2)
-    return BraceTerms(U, V, rest, along, mass, inputs, ranges.mean(axis=2), np.ptp(ranges, axis=2) / 2)
+    owners = iter(range(len(own)))
+    numbers = [next(owners) if mine.vectors.shape[1] else -1 for mine in own]
+    owner = [number for number, part in zip(numbers, parts, strict=True) for _ in part.pieces]
+    middle, half = ranges.mean(axis=2), np.ptp(ranges, axis=2) / 2
+    return BraceTerms(U, V, O, rest, along, mass, inputs, middle, half, np.array(owner, dtype=int))
 
 
 def piece_masses(parts: Sequence[Part]) -> np.ndarray:
@@ -304,8 +341,9 @@ def piece_masses(parts: Sequence[Part]) -> np.ndarray:
     (x, y), fit = _nodes()
     out = []
     for part in parts:
-        per_point = [part.sections(part.at_node(a, b)).mass[:, 2, 2] * part.motions.weight for a, b in zip(x, y, strict=True)]
-        out += [fit @ np.array([mass[piece.at].sum() for mass in per_point]) for piece in part.pieces]
+        mass = [part.sections(part.at_node(a, b)).mass[:, 2, 2] for a, b in zip(x, y, strict=True)]
+        per_point = fit @ (np.array(mass) * part.motions.weight)
+        out += [per_point[:, piece.at].sum(axis=1) for piece in part.pieces]
     return np.array(out).reshape(-1, len(POWERS))
 
 
@@ -317,45 +355,93 @@ def _nodes() -> tuple[tuple[np.ndarray, np.ndarray], np.ndarray]:
     return (x, y), np.linalg.pinv(chebyshev.chebvander(x, DEGREE)[:, i] * chebyshev.chebvander(y, DEGREE)[:, j])
 
 
-def _fitted(
-    part: Part,
-    vectors: np.ndarray,
-    heaviest: float,
-    tolerance: float,
-    nodes: tuple[np.ndarray, np.ndarray],
-    fit: np.ndarray,
-) -> list[tuple[np.ndarray, ...]]:
-    """For each piece its patterns of strain and of motion and the coefficients of its polynomials."""
+@dataclass(frozen=True, slots=True)
+class _Seen:
+    """Strains of one sample in the basis and in the part's own functions, and its polynomials, in few components.
+
+    Parameters
+    ----------
+    e, o : (n, k, r) and (n, k, q_O) arrays
+    C : (2, n_terms, n, k, k) array
+        Without and with stiffness along the grain.
+    high : (n, k, k) array
+        Stiffness at the largest heights.
+    """
+
+    e: np.ndarray
+    o: np.ndarray
+    C: np.ndarray
+    high: np.ndarray
+
+
+def _compact(sample: Sample, C: np.ndarray, high: np.ndarray, basis: Basis, own: Basis) -> _Seen:
+    """A sample with the components that its stiffness knows (most of the nine or eleven it does not)."""
+    size = np.sqrt(np.abs(np.einsum("...ii->...i", C)).max(axis=(0, 1, 2)))
+    size = np.where(size > 0, size, 1.0)
+    # Directions that no point's stiffness knows at any height.
+    _, s, rows = np.linalg.svd((C / np.outer(size, size)).reshape(-1, C.shape[-1]), full_matrices=False)
+    W = rows[s > 1e-9 * s[0]] if len(s) and s[0] > 0 else rows[:0]
+    # C = (size W^T) C' (W size), since W has orthonormal rows.
+    down, up = W / size, W * size
+    return _Seen(
+        np.matmul(up, sample.of(basis.vectors)),
+        np.matmul(up, sample.of(own.vectors)),
+        np.matmul(np.matmul(down, C), down.T),
+        np.matmul(np.matmul(down, high), down.T),
+    )
+
+
+def _fitted(part: Part, basis: Basis, own: Basis, heaviest: float) -> list[tuple[np.ndarray, ...]]:
+    """For each piece: patterns of strain in the basis and in own functions, of motion, and polynomials."""
+    (x, y), fit = _nodes()
+    at_nodes = [part.sections(part.at_node(a, b)) for a, b in zip(x, y, strict=True)]
     tallest = part.sections(part.at_node(1.0, 1.0))
-    e = [sample.of(vectors) for sample in part.strains]
-    d = part.motions.of(vectors)
-    members = [[np.flatnonzero(np.isin(s.at, piece.at)) for s in part.strains] for piece in part.pieces]
-    weights = [[s.weight[m] for s, m in zip(part.strains, row, strict=True)] for row in members]
-    patterns, seen_in = [], []
-    for piece, row, weight in zip(part.pieces, members, weights, strict=True):
-        C = [a[m] + b[m] for a, b, m in zip(tallest.rest, tallest.along, row, strict=True)]
-        own = [strain[m] for strain, m in zip(e, row, strict=True)]
-        U = _patterns(sum(form(*item) for item in zip(own, C, weight, strict=True)), tolerance)
+    samples = []
+    for k, sample in enumerate(part.strains):
+        rest = np.tensordot(fit, np.array([sections.rest[k] for sections in at_nodes]), 1)
+        along = np.tensordot(fit, np.array([sections.along[k] for sections in at_nodes]), 1)
+        samples.append(_compact(sample, np.array([rest, along]), tallest.rest[k] + tallest.along[k], basis, own))
+    mass = np.tensordot(fit, np.array([sections.mass for sections in at_nodes]), 1)
+    d = part.motions.of(basis.vectors)
+    share = np.concatenate([basis.share, own.share])
+    found = []
+    for piece in part.pieces:
+        members = [np.flatnonzero(np.isin(sample.at, piece.at)) for sample in part.strains]
+        energy: np.ndarray | float = 0.0
+        both, weights = [], []
+        for sample, s, m in zip(part.strains, samples, members, strict=True):
+            both.append(np.concatenate([s.e[m], s.o[m]], axis=2))
+            weights.append(sample.weight[m])
+            energy = energy + form(both[-1], s.high[m], weights[-1])
+        coordinates, U = _patterns(np.asarray(energy), share, PATTERNS)
+        polynomials = np.zeros((2, len(POWERS), len(U), len(U)))
+        for s, m, e, w in zip(samples, members, both, weights, strict=True):
+            pattern = e @ coordinates
+            for which in range(2):
+                for t in range(len(POWERS)):
+                    polynomials[which, t] += form(pattern, s.C[which, t, m], w)
         w = part.motions.weight[piece.at]
-        V = _patterns(heaviest * form(d[piece.at], tallest.mass[piece.at], w), tolerance)
-        patterns.append((U, V))
-        seen_in.append(([strain @ U.T for strain in own], d[piece.at] @ V.T))
-    values: list[tuple[list[np.ndarray], ...]] = [([], [], []) for _ in part.pieces]
-    for x, y in zip(*nodes, strict=True):
-        sections = part.sections(part.at_node(x, y))
-        for piece, row, weight, (strain, motion), into in zip(
-            part.pieces, members, weights, seen_in, values, strict=True
-        ):
-            for C, to in ((sections.rest, into[0]), (sections.along, into[1])):
-                to.append(sum(form(s, c[m], w) for s, c, m, w in zip(strain, C, row, weight, strict=True)))
-            into[2].append(form(motion, sections.mass[piece.at], part.motions.weight[piece.at]))
-    return [
-        (U, V, *(np.tensordot(fit, np.array(v), 1) for v in into))
-        for (U, V), into in zip(patterns, values, strict=True)
-    ]
+        inertia = heaviest * form(d[piece.at], tallest.mass[piece.at], w)
+        coordinates, V = _patterns(inertia, basis.share, MASS_PATTERNS)
+        motion = d[piece.at] @ coordinates
+        masses = np.array([form(motion, mass[t, piece.at], w) for t in range(len(POWERS))])
+        r = basis.vectors.shape[1]
+        found.append((U[:, :r], U[:, r:], V, *polynomials, masses))
+    return found
 
 
-def _patterns(energy: np.ndarray, tolerance: float) -> np.ndarray:
-    """Orthonormal rows (q, r) that hold all but little of an energy (r, r)."""
-    size, rows = np.linalg.eigh(energy)
-    return np.asarray(rows[:, size > tolerance].T)
+def _patterns(energy: np.ndarray, share: np.ndarray, least: float) -> tuple[np.ndarray, np.ndarray]:
+    """Patterns that hold all but little of an energy (r, r) in typical modes.
+
+    Returns
+    -------
+    coordinates : (r, q) array
+        Of the patterns, which have energy 1 and are orthogonal in it.
+    parts : (q, r) array
+        How much of each pattern a vector of the basis holds: its projection in energy.
+    """
+    first = max(len(energy) - MOST_PATTERNS, 0)
+    size, rows = scipy.linalg.eigh(share[:, None] * energy * share, subset_by_index=[first, len(energy) - 1])
+    keep = size > least
+    coordinates = share[:, None] * rows[:, keep] / np.sqrt(size[keep])
+    return coordinates, np.asarray(coordinates.T @ energy)

@@ -3,7 +3,7 @@
 Depends on fem/reduced and what it depends on.
 """
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import replace
 
 import numpy as np
@@ -15,15 +15,18 @@ from bracedtop.fem.modes import unresisted
 from bracedtop.fem.parameter import DRIVING_PLACE, Parameter, drawing_at, drawn_values, driving_mass, parameters_of
 from bracedtop.fem.reduced import Reduced, lowest_pairs
 from bracedtop.fem.reduced_basis import (
-    SEED,
+    MIXED,
     Base,
-    base_of,
+    fibre_forces,
+    fibre_unknowns,
     height_forces,
-    orthonormal,
-    projected,
-    residual_forces,
+    own_functions,
+    principal,
+    settled,
+    shifted_factors,
+    snapshot,
 )
-from bracedtop.fem.reduced_brace import Part, brace_terms, parts_of, piece_masses
+from bracedtop.fem.reduced_brace import Basis, Part, brace_terms, parts_of, piece_masses
 from bracedtop.fem.reduced_sample import form, mass_form, motion_rows, seen, strain_rows
 from bracedtop.fem.reduced_top import CONSTANTS, TopTerms, WoodStiffness, top_terms
 from bracedtop.fem.sampling import Group
@@ -31,18 +34,22 @@ from bracedtop.fem.wood import Wood
 from bracedtop.geometry.design import Design
 from bracedtop.geometry.thickness import thickness_at
 
-BASIS = 150
+BASIS = 180
 """Size of the basis; chosen: see scripts/benchmarks/what_if.py."""
+
+SNAPSHOTS = 24
+"""Tops solved for the basis; chosen: twice as many gain a quarter of the error."""
 
 MIDDLE = 0.7
 """Heights, over those drawn, of the top around which the basis is made; chosen: the middle of the range."""
 
-EXTREMES = 4
-"""Tops at the ends of the range whose modes the basis is corrected for; chosen: more gain nothing."""
-
-
 STEP = 0.8
 """Factor by which wood and thickness are changed to see what that drives; chosen."""
+
+SEED = 20
+
+MORE = 2
+"""Modes in the snapshots behind the last one that is wanted; chosen."""
 
 
 def build_reduced(
@@ -52,6 +59,7 @@ def build_reduced(
     *,
     size: float | None = None,
     basis: int = BASIS,
+    progress: Callable[[int], None] | None = None,
 ) -> Reduced:
     """Reduce a top.
 
@@ -65,6 +73,8 @@ def build_reduced(
         Of the triangles.
     basis : int
         Size of the basis, motions that nothing resists not counted.
+    progress : callable, optional
+        Told the number of snapshots made.
 
     Raises
     ------
@@ -75,28 +85,58 @@ def build_reduced(
     parts = parts_of(model, parameters)
     drawn = drawn_values(parameters)
     middle = np.array([max(MIDDLE * p.drawn, p.low) if p.kind == "height" else p.drawn for p in parameters])
-    base = _base(model, parameters, middle - drawn, n_modes + 2)
-    rigid = _unresisted(model)
+    base = _base(model, parameters, middle - drawn, n_modes + MORE)
     rng = np.random.default_rng(SEED)
     top = _TopSamples(model)
-    driven = [base.responses(np.column_stack([height_forces(base, parts, rng), _other_forces(base, parts, top)]))]
-    changes = [0 * drawn, np.array([p.low - p.drawn if p.kind == "height" else 0.0 for p in parameters])]
-    for _ in range(EXTREMES - 2):
-        pick = rng.integers(0, 2, len(parameters))
-        changes.append(pick * changes[1])
-    for change in changes:
-        V = np.column_stack([rigid, orthonormal(base, base.vectors, np.column_stack(driven), basis)])
-        lam, Y = lowest_pairs(*projected(base, parts, change, V), rigid.shape[1], n_modes + 2)
-        driven.append(base.responses(residual_forces(base, parts, change, V @ Y.T, lam)))
-    V = np.column_stack([rigid, orthonormal(base, base.vectors, np.column_stack(driven), basis)])
-    return _reduced(model, parameters, parts, top, V, n_modes, rigid.shape[1], float(base.eigenvalues[-1]))
+    shots = [base.vectors]
+    for values in _trials(parameters, rng, SNAPSHOTS if parts else 0):
+        shots.append(snapshot(base, _model_at(model, parameters, values), base.vectors))
+        if progress is not None:
+            progress(len(shots))
+    driven = base.responses(np.column_stack([MIXED * height_forces(base, parts, rng), _other_forces(base, parts, top)]))
+    seen_modes = np.column_stack(shots)
+    resting = settled(base, seen_modes)
+    n = base.vectors.shape[1]
+    others = np.column_stack([resting[:, n:], settled(base, driven)])
+    vectors, share = principal(base, resting[:, :n], others, basis)
+    own = [Basis(x, amount) for x, amount in own_functions(base, parts, seen_modes - resting)]
+    # Motions that nothing resists strain nothing.
+    rigid = np.zeros(base.rigid.shape[1])
+    whole = Basis(np.column_stack([base.rigid, vectors]), np.concatenate([rigid + 1e-9, share]))
+    return _reduced(model, parameters, parts, top, whole, own, n_modes, len(rigid), float(base.eigenvalues[-1]))
+
+
+def _trials(parameters: Sequence[Parameter], rng: np.random.Generator, n: int) -> list[np.ndarray]:
+    """Values for snapshots: as drawn, as low as may be, stations at random, and smooth hollows."""
+    drawn = drawn_values(parameters)
+    low = np.array([p.low if p.kind == "height" else p.drawn for p in parameters])
+    braces = [np.flatnonzero([p.kind == "height" and p.part == name for p in parameters]) for name in
+              dict.fromkeys(p.part for p in parameters if p.kind == "height")]
+    found = [drawn, low]
+    while len(found) < n:
+        share = rng.random(len(drawn))
+        if len(found) % 2:
+            for stations in braces:
+                s = np.array([parameters[i].at for i in stations])
+                share[stations] = rng.uniform(0.25, 1)
+                for _ in range(rng.integers(1, 3)):
+                    half = rng.uniform(0.1, 0.35) * s[-1] + 30e-3
+                    hollow = np.maximum(0, 1 - ((s - rng.uniform(0, s[-1])) / half) ** 2)
+                    share[stations] -= rng.random() * hollow
+        found.append(low + np.clip(share, 0, 1) * (drawn - low))
+    return found[:n]
+
+
+def _model_at(model: Model, parameters: Sequence[Parameter], values: np.ndarray) -> Model:
+    design, woods = drawing_at(model.design, model.woods, parameters, values)
+    return build_model(design, woods, mesh=model.mesh, order=model.space.order)
 
 
 def _base(model: Model, parameters: Sequence[Parameter], change: np.ndarray, n_modes: int) -> Base:
-    design, woods = drawing_at(model.design, model.woods, parameters, drawn_values(parameters) + change)
-    middle = build_model(design, woods, mesh=model.mesh, order=model.space.order)
+    middle = _model_at(model, parameters, drawn_values(parameters) + change)
     modes = solve(middle, n_modes)
-    return base_of(middle, change, modes.vectors.T, modes.eigenvalues)
+    own = fibre_unknowns(middle)
+    return Base(middle, change, modes.vectors.T, modes.eigenvalues, _unresisted(middle), shifted_factors(middle), own)
 
 
 def _unresisted(model: Model) -> np.ndarray:
@@ -151,13 +191,8 @@ def _other_forces(base: Base, parts: Sequence[Part], top: _TopSamples) -> np.nda
     if len(top.groups) > 1:
         found.append(pushed({1: thinner[1]}))
     found.append(pushed({k: (0 * group.stiffness, group.mass) for k, group in enumerate(top.groups)}))
-    fibres = np.zeros_like(x)
-    for part in parts:
-        here = part.sections(part.heights(base.change))
-        for sample, C in zip(part.strains, here.along, strict=True):
-            stress = np.matmul(C * sample.weight[:, None, None], sample.of(x))
-            fibres += sample.rows.T @ stress.reshape(-1, len(lam))
-    found.append(fibres)
+    if parts:
+        found.append(fibre_forces(base, parts))
     if model.design.edge.kind == "springs":
         found.append(np.asarray(model.springs @ x))
     for group in _places(model):
@@ -165,7 +200,10 @@ def _other_forces(base: Base, parts: Sequence[Part], top: _TopSamples) -> np.nda
         weight = np.asarray(group.points.weight)[:, None, None]
         d = seen(rows, x, len(weight))
         found.append(rows.T @ np.matmul(mass_form(group.mass) * weight, d).reshape(-1, len(lam)))
-    return np.column_stack([force / max(np.abs(force).max(), 1e-300) * np.abs(found[0]).max() for force in found])
+    # A mode's own inertia is the measure: what a tenth of it would do.
+    inertia = np.asarray(model.M @ x) * lam
+    size = np.linalg.norm(inertia)
+    return np.column_stack([0.1 * size / max(float(np.linalg.norm(force)), 1e-300) * force for force in found])
 
 
 def _places(model: Model) -> list[Group]:
@@ -182,13 +220,15 @@ def _reduced(
     parameters: tuple[Parameter, ...],
     parts: Sequence[Part],
     top: _TopSamples,
-    V: np.ndarray,
+    basis: Basis,
+    own: Sequence[Basis],
     n_modes: int,
     n_rigid: int,
     heaviest: float,
 ) -> Reduced:
     plate = model.design.plate
     wood = model.woods[plate.wood]
+    V = basis.vectors
     regions = []
     for group, strains, motions in zip(top.groups, top.strains, top.motions, strict=True):
         n = len(group.points.weight)
@@ -197,18 +237,21 @@ def _reduced(
         weight = np.asarray(group.points.weight)
         sampled = (seen(strains, V, n), seen(motions, V, n), h, -plate.thickness / 2, weight, wood.density)
         regions.append(top_terms(*sampled, is_ring=group.part == "ring"))
-    braces = brace_terms(parts, V, len(parameters), heaviest)
+    braces = brace_terms(parts, basis, own, len(parameters), heaviest)
     K, M = V.T @ (model.K @ V), V.T @ (model.M @ V)
     return Reduced(
         design=model.design,
         woods=model.woods,
         parameters=parameters,
-        model=model,
+        mesh=model.mesh,
+        space=model.space,
+        locator=model.locator,
         n_modes=n_modes,
         n_rigid=n_rigid,
         vectors=V[2 : 5 * model.space.n_nodes : 5],
         K=(K + K.T) / 2,
         M=(M + M.T) / 2,
+        **_own_stiffness(model, own, V),
         regions=tuple(regions),
         wood=WoodStiffness.of_plate(plate, wood),
         shifts=_shifts(model, V),
@@ -228,6 +271,21 @@ def _reduced(
         top_mass=tuple(_region_mass(terms, group, model, wood.density) for terms, group in zip(regions, top.groups, strict=True)),
         drawn_mass=model.mass(),
     )
+
+
+def _own_stiffness(model: Model, own: Sequence[Basis], V: np.ndarray) -> dict[str, np.ndarray]:
+    """Stiffness of the own functions as drawn, and of these with the basis, padded to one number of functions."""
+    own = [mine for mine in own if mine.vectors.shape[1]]
+    size = max((mine.vectors.shape[1] for mine in own), default=0)
+    owners = len(own)
+    # Functions that are missing are held.
+    inner, reach = np.tile(np.eye(size), (owners, 1, 1)), np.zeros((owners, size, V.shape[1]))
+    for k in range(owners):
+        x = own[k].vectors
+        pushed = np.asarray(model.K @ x)
+        inner[k, : x.shape[1], : x.shape[1]] = x.T @ pushed
+        reach[k, : x.shape[1]] = pushed.T @ V
+    return {"own": inner, "reach": reach}
 
 
 def _region_mass(terms: TopTerms, group: Group, model: Model, density: float) -> np.ndarray:

@@ -58,7 +58,7 @@ def _rows(B: np.ndarray, numbers: np.ndarray, size: int) -> sparse.csr_matrix:
 
 def seen(rows: sparse.csr_matrix, vectors: np.ndarray, n_points: int) -> np.ndarray:
     """What an operator makes of vectors (n_unknowns, r): (n_points, k, r)."""
-    return np.asarray(rows @ vectors).reshape(n_points, -1, vectors.shape[1])
+    return np.asarray(rows @ vectors).reshape(n_points, rows.shape[0] // max(n_points, 1), vectors.shape[1])
 
 
 def mass_form(moments: np.ndarray) -> np.ndarray:
