@@ -31,6 +31,9 @@ MOST_PASSES = 4
 SEED = 4
 SCHEMA = 1
 
+MOST_DRAWN = 10
+"""So many tops are drawn until targets are found for one; nearly always for the first."""
+
 
 def tuned(name: str, number: int, seed: int) -> dict[str, Any]:
     """Build one top, choose its targets and tune it both ways; everything that is to be kept of it."""
@@ -42,14 +45,17 @@ def tuned(name: str, number: int, seed: int) -> dict[str, Any]:
     from bracedtop.scripts.benchmarks.virtual_top import hidden_top, patterns, ring, taps
 
     begun = time.perf_counter()
-    streams = [
-        np.random.default_rng(s)
-        for s in np.random.SeedSequence([seed, PATTERNS.index(name), number]).spawn(5)
-    ]
+    streams = [np.random.default_rng(s) for s in np.random.SeedSequence([seed, PATTERNS.index(name), number]).spawn(5)]
     pattern = patterns()[name]
-    top = hidden_top(pattern, streams[0])
-    sounds = ring(pattern, top)
-    targets = wanted(pattern, top, sounds, streams[1])
+    for _ in range(MOST_DRAWN):
+        top = hidden_top(pattern, streams[0])
+        sounds = ring(pattern, top)
+        targets = wanted(pattern, top, sounds, streams[1])
+        if targets:
+            break
+    else:
+        message = f"{name} {number}: no targets were found for {MOST_DRAWN} tops"
+        raise RuntimeError(message)
     first = taps(pattern, sounds, streams[2], [target.real for target in targets])
     record: dict[str, Any] = {
         "schema": SCHEMA,
@@ -75,36 +81,43 @@ def _passes(
     pattern: Any, top: Any, sounds: Any, targets: Sequence[Any], first: Any, maker: Any, rng: Any
 ) -> dict[str, Any]:
     """Passes of one maker on one top, at most `MOST_PASSES`, each with a re-tap behind it."""
+    from bracedtop.geometry.errors import BracedTopError
     from bracedtop.scripts.benchmarks.virtual_target import BAND
     from bracedtop.scripts.benchmarks.virtual_top import became, cut_by_hand, ring, taps
 
     mass, real = sounds.mass, [target.real for target in targets]
     excess = [float(sounds.frequencies[k]) / target.hz - 1 for k, target in zip(real, targets, strict=True)]
-    heard = maker.hear(first)
-    steps: list[dict[str, Any]] = [_step(excess, heard, targets, sounds, real, ())]
-    passed = False
-    for _ in range(MOST_PASSES):
-        cuts = maker.cuts()
-        if not cuts:
-            break
-        top, measured = cut_by_hand(top, cuts, rng)
-        maker.made(measured)
-        after = ring(pattern, top)
-        successor = became(sounds, after)
-        real, sounds = [int(successor[k]) for k in real], after
-        excess = [float(sounds.frequencies[k]) / target.hz - 1 for k, target in zip(real, targets, strict=True)]
-        passed = passed or min(excess) < 0
-        heard = maker.hear(taps(pattern, sounds, rng, real))
-        steps.append(_step(excess, heard, targets, sounds, real, cuts))
+    steps: list[dict[str, Any]] = []
+    passed, end = False, ""
+    # Where the program fails, the maker stops; the top is as it is then.
+    try:
+        steps.append(_step(excess, maker.hear(first), targets, sounds, real, ()))
+        for _ in range(MOST_PASSES):
+            cuts = maker.cuts()
+            if not cuts:
+                break
+            top, measured = cut_by_hand(top, cuts, rng)
+            after = ring(pattern, top)
+            successor = became(sounds, after)
+            real, sounds = [int(successor[k]) for k in real], after
+            excess = [float(sounds.frequencies[k]) / target.hz - 1 for k, target in zip(real, targets, strict=True)]
+            passed = passed or min(excess) < 0
+            steps.append(_step(excess, {}, targets, sounds, real, cuts))
+            maker.made(measured)
+            heard = maker.hear(taps(pattern, sounds, rng, real))
+            steps[-1] = _step(excess, heard, targets, sounds, real, cuts)
+    except BracedTopError as error:
+        end = f"error: {error}"
     plan = getattr(maker, "plan", None)
+    arrived = all(0 <= part <= BAND for part in excess)
     return {
-        "arrived": all(0 <= part <= BAND for part in excess),
-        "reached": not passed and all(0 <= part <= BAND for part in excess),
+        "arrived": arrived,
+        "reached": arrived and not passed,
         "passed": passed,
-        "passes": len(steps) - 1,
+        "passes": max(len(steps) - 1, 0),
         "grams": 1e3 * (mass - sounds.mass),
         "steps": steps,
-        "end": "" if plan is None else "done" if plan.done else "held back" if plan.held_back else "open",
+        "end": end or ("" if plan is None else "done" if plan.done else "held back" if plan.held_back else "open"),
     }
 
 

@@ -36,7 +36,7 @@ def table(records: Sequence[dict[str, Any]]) -> list[str]:
     lines = [
         "| tops | way | all targets within 1 %, none passed | a target passed at any time | passes, half / nine in ten "
         "| wood removed |",
-        "| --- | --- | --- | --- | --- | --- |",
+        "|---|---|---|---|---|---|",
     ]
     groups = [(TITLES[name], [record for record in records if record["pattern"] == name]) for name in names]
     if len(groups) > 1:
