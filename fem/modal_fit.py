@@ -15,7 +15,7 @@ from scipy.signal import resample_poly
 from bracedtop.fem.decay import POLISHED, Complex, Decays, Mask, Poles, Real, measured, misfit, swept, with_amplitudes
 from bracedtop.fem.hits import Hit
 from bracedtop.fem.modal_fit_errors import amplitude_error, hit_by_hit, standard_errors
-from bracedtop.fem.modal_fit_hits import Tapped, common_length, long_enough, tapped
+from bracedtop.fem.modal_fit_hits import MAINS, Tapped, common_length, long_enough, tapped
 from bracedtop.fem.modal_fit_order import find_poles, pruned
 from bracedtop.fem.modal_fit_start import started_sooner
 from bracedtop.fem.sound import Sound, read_sound
@@ -29,8 +29,6 @@ LEAST_SIGNAL_TO_NOISE = 60.0
 
 MUCH_LEFT = 0.1
 """Unexplained part of the decays' energy that is worth a warning; chosen: noise 10 dB below the sound."""
-
-MAINS = (50.0, 60.0)
 
 
 @dataclass(frozen=True, slots=True)

@@ -30,6 +30,11 @@ MOST_BOUNCES = 5
 NOTCH = 3.0
 """Width of what is taken out around a steady tone before taps are sought, Hz; chosen: more than a hum's drift."""
 
+MAINS = (50.0, 60.0)
+
+MOST_MULTIPLES = 12
+"""Multiples of the mains that are taken out; chosen: up to where taps are loud."""
+
 SETTLING, FADING = 0.3, 0.1
 """Until the filters that take tones out have settled, to 25 dB, and over how long they are faded in, s."""
 
@@ -98,18 +103,10 @@ def tapped(name: str, channels: tuple[Sound, ...], band: tuple[float, float]) ->
         warnings.append(
             f"clipped: {len(clipped)} samples at full scale; the decays after them were used, levels are too low"
         )
-    found = find_hits(listened.samples, listened.rate, clipped)
+    found, steady_hz = _hits(listened, clipped, band)
     if not found:
         message = f"{name}: no clear hit; a tap has to rise well above the noise of the room and die away"
         raise FileError(message)
-    steady_hz = _tones_before(listened, found[0], band)
-    if len(steady_hz):
-        # Weak taps drown in the hum.
-        more = find_hits(_without_tones(listened, steady_hz), listened.rate, clipped)
-        known = np.array([hit.start_s for hit in found])
-        # Where the tones fade, what is left of them dies away like a tap.
-        more = tuple(hit for hit in more if hit.start_s > SETTLING + FADING or np.abs(hit.start_s - known).min() < 0.02)
-        found = more or found
     hits = _without_bounces(_after_bounces(listened, found, band, steady_hz), warnings)
     result = Tapped(name, channels, hits, steady_hz, tuple(warnings))
     if result.longest < SHORTEST_DECAY:
@@ -151,6 +148,34 @@ def _tones_before(sound: Sound, first: Hit, band: tuple[float, float]) -> NDArra
     tones = find_poles(before, np.array([]), n_rounds=3)
     duration = (stop - start) / sound.rate
     return np.asarray(tones.omega[tones.sigma * duration < 1.0] / (2 * np.pi))
+
+
+def _hits(
+    sound: Sound, clipped: NDArray[np.intp], band: tuple[float, float]
+) -> tuple[tuple[Hit, ...], NDArray[np.float64]]:
+    """Taps and the tones before the first one; where there are tones, weak taps are sought with these taken out."""
+    found = find_hits(sound.samples, sound.rate, clipped)
+    steady_hz = _tones_before(sound, found[0], band) if found else np.array([])
+    if found and not len(steady_hz):
+        return found, steady_hz
+    sought = [steady_hz]
+    for mains in MAINS:
+        multiples = mains * np.arange(1, MOST_MULTIPLES + 1)
+        if not found or (np.abs(steady_hz[:, None] - multiples) < 0.5).any():
+            sought.append(multiples)
+    best = found
+    for tones in sought:
+        more = find_hits(_without_tones(sound, tones), sound.rate, clipped)
+        # Where the tones fade, what is left of them dies away like a tap.
+        more = tuple(
+            hit
+            for hit in more
+            if hit.start_s > SETTLING + FADING or any(abs(hit.start_s - other.start_s) < 0.02 for other in found)
+        )
+        best = max(best, more, key=len)
+    if best and best[0] not in found:
+        steady_hz = _tones_before(sound, best[0], band)
+    return best, steady_hz
 
 
 def _without_tones(sound: Sound, hz: NDArray[np.float64]) -> NDArray[np.float64]:
