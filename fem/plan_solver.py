@@ -50,7 +50,8 @@ BEND = 0.3 * WOOD
 """Cost of a bend of 1 mm over `BEND_GAP`; chosen: a cut of few straight stretches is made with few settings."""
 
 SENSITIVE = 1e3
-"""How much dearer wood is at a place where the error of a cut alone spends the band; chosen."""
+"""How much dearer wood is at a place where the error of a cut alone spends the band and the way to it; chosen: with a
+tenth of it virtual tops got stuck before their targets, as no cut was fine enough."""
 
 ENOUGH, NEARLY_ALL = 1e-3, 1e-4
 """The search ends where no more is to be gained than the first, or this part of the cost; chosen: a mm at one place."""
@@ -170,12 +171,16 @@ def within_slope(problem: Problem, depths: Array) -> Array:
 
 
 def _wood_costs(problem: Problem, now: Point) -> Array:
-    """Cost of 1 mm at each place: dearer where a cut's own error moves a goal by much of its band."""
+    """Cost of 1 mm at each place: dearer where a cut's own error moves a goal by much of its band and of its way.
+
+    Far from a goal, speed counts: there is room for errors, which the re-tap shows.
+    """
     rates = depth_rates(problem, now)
     spent = np.zeros(len(problem.places))
     for goal in problem.goals:
         if np.isfinite(goal.high - goal.low):
-            spent += (problem.cut_error * (goal.row @ rates) / (goal.high - goal.low)) ** 2
+            room = goal.high - goal.low + abs(goal.miss(goal.value(now.log_hz)))
+            spent += (problem.cut_error * (goal.row @ rates) / room) ** 2
     return np.asarray(WOOD * (1.0 + SENSITIVE * spent))
 
 
