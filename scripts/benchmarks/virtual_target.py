@@ -43,6 +43,9 @@ LOWEST_MODES = 7
 KNOWN = 0.8
 """Least MAC of a real mode with the drawn one: a maker tunes modes that are recognised, and that ring clearly."""
 
+ALONE = 0.025
+"""Least distance, relative, of such a mode from its neighbours: two that are closer exchange their shapes."""
+
 DEEPEST = 0.3
 """Most that the hidden cut takes of a brace, over its largest height."""
 
@@ -96,7 +99,7 @@ def wanted(pattern: Pattern, top: RealTop, sounds: Ring, rng: np.random.Generato
     """Targets of a top, two or three, by drawn mode; reached by a cut that is not told. None if no cut was found."""
     own = drawn(pattern.name)
     real, alike = became(own.ring, sounds), likeness(own.ring, sounds)
-    clear = sounds.tapped >= WEAK
+    clear = (sounds.tapped >= WEAK) & (_apart(sounds.frequencies) >= ALONE)
     candidates = [k for k in range(LOWEST_MODES) if alike[k] >= KNOWN and real[k] <= LOWEST_MODES and clear[real[k]]]
     heights = {brace.name: float(brace.stations[:, 1].max()) for brace in pattern.design.braces}
     for _ in range(TRIES):
@@ -111,13 +114,20 @@ def wanted(pattern: Pattern, top: RealTop, sounds: Ring, rng: np.random.Generato
         after = ring(pattern, lower)
         successor = became(sounds, after)
         fall = {k: 1.0 - after.frequencies[successor[real[k]]] / sounds.frequencies[real[k]] for k in candidates}
-        fit = [k for k in candidates if DROP[0] <= fall[k] <= DROP[1]]
+        clear = _apart(after.frequencies) >= ALONE
+        fit = [k for k in candidates if DROP[0] <= fall[k] <= DROP[1] and clear[successor[real[k]]]]
         if not set(pair) <= set(fit):
             continue
         others = [int(k) for k in rng.permutation(sorted(set(fit) - set(pair)))]
         chosen = sorted(pair + others[: int(rng.integers(0, 2))])
         return tuple(Wanted(k, int(real[k]), float(after.frequencies[successor[real[k]]])) for k in chosen)
     return ()
+
+
+def _apart(hz: np.ndarray) -> np.ndarray:
+    """Distance of each mode from its nearer neighbour, relative, (n,)."""
+    gaps = np.concatenate([[np.inf], np.diff(hz), [np.inf]])
+    return np.minimum(gaps[:-1], gaps[1:]) / hz
 
 
 def _hidden_cut(own: Drawn, pair: Sequence[int], heights: dict[str, float], rng: np.random.Generator) -> list[Cut]:
