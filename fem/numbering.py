@@ -69,4 +69,6 @@ def numbered(reduced: Reduced, values: np.ndarray, reference: State, wanted: np.
     share = np.maximum(alike - LEAST_SHARE, 0.0) / (1 - LEAST_SHARE)
     unlike = np.where(share > 0, -4.0 * np.log(np.where(share > 0, share, 1.0)) + apart, NEVER * (2.0 - alike))
     _, order = linear_sum_assignment(unlike)
-    return State(state.values, state.frequencies[order], state.coordinates[order], state.mass)
+    return State(
+        state.values, state.frequencies[order], state.coordinates[order], state.fibres[:, :, order], state.mass
+    )

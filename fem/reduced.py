@@ -7,7 +7,7 @@ function or a polynomial (fem/reduced_top, fem/reduced_brace). A what-if sums a 
 eigenvalue problem; derivatives are exact (those of the reduced model).
 """
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -19,7 +19,7 @@ from bracedtop.fem.mac import follow, mac
 from bracedtop.fem.parameter import FACTORS, Parameter, drawn_values
 from bracedtop.fem.plate import Space, shape_functions
 from bracedtop.fem.reduced_brace import BraceTerms
-from bracedtop.fem.reduced_top import CONSTANTS, TopTerms, WoodStiffness, coefficients
+from bracedtop.fem.reduced_top import CONSTANTS, Coefficients, TopTerms, WoodStiffness, coefficients
 from bracedtop.fem.wood import Wood
 from bracedtop.geometry.design import Design
 from bracedtop.geometry.errors import AccuracyError, DesignError
@@ -59,6 +59,8 @@ class Reduced:
     springs : (r, r) array, N/m
     places : (n_places, r, r) array
         Mass matrices of 1 kg at the places of added mass.
+    top_drawn : tuple of Coefficients
+        Of the regions as drawn.
     braces : BraceTerms
     piece_mass : (n_pieces, n_terms) array, kg
         Polynomials of the pieces' masses.
@@ -88,6 +90,7 @@ class Reduced:
     braces: BraceTerms
     piece_mass: np.ndarray
     top_mass: tuple[np.ndarray, ...]
+    top_drawn: tuple[Coefficients, ...]
     drawn_mass: float
 
     @property
@@ -107,6 +110,8 @@ class State:
     frequencies : (m,) array, Hz
     coordinates : (m, r) array
         Modes in the basis, of modal mass 1 kg.
+    fibres : (n_owners, q_O, m) array
+        Own motion of each brace's fibres in them.
     mass : float, kg
         Of the whole top.
     """
@@ -114,6 +119,7 @@ class State:
     values: np.ndarray
     frequencies: np.ndarray
     coordinates: np.ndarray
+    fibres: np.ndarray
     mass: float
 
 
@@ -155,9 +161,11 @@ def what_if(reduced: Reduced, values: np.ndarray, *, n_modes: int | None = None)
     """
     values = np.asarray(values, dtype=float)
     check_range(reduced, values)
-    K, M = _matrices(reduced, values)
+    once = _named(reduced, values)
+    top = _top(reduced, once)
+    K, M, follow_up = _matrices(reduced, values, once, top)
     lam, Y = lowest_pairs(K, M, reduced.n_rigid, n_modes or reduced.n_modes)
-    return State(values, np.sqrt(lam) / (2 * np.pi), Y, _mass(reduced, values))
+    return State(values, np.sqrt(lam) / (2 * np.pi), Y, -np.matmul(follow_up, Y.T), _mass(reduced, values, once, top))
 
 
 def tracked(reduced: Reduced, values: np.ndarray, reference: State) -> State:
@@ -167,7 +175,9 @@ def tracked(reduced: Reduced, values: np.ndarray, reference: State) -> State:
     """
     state = what_if(reduced, values, n_modes=len(reference.frequencies) + EXTRA)
     order = list(followed(reduced, state, reference))
-    return State(state.values, state.frequencies[order], state.coordinates[order], state.mass)
+    return State(
+        state.values, state.frequencies[order], state.coordinates[order], state.fibres[:, :, order], state.mass
+    )
 
 
 def followed(reduced: Reduced, state: State, reference: State) -> tuple[int, ...]:
@@ -199,21 +209,28 @@ def _named(reduced: Reduced, values: np.ndarray) -> dict[str, float]:
     return once
 
 
-def _top(reduced: Reduced, once: Mapping[str, float]) -> list[tuple[np.ndarray, np.ndarray, dict, dict]]:  # type: ignore[type-arg]
-    stiffness = reduced.wood(np.array([once[key] for key in CONSTANTS]))
-    below = once["ring"] - reduced.design.plate.thickness
-    return [coefficients(terms, stiffness, once, below) for terms in reduced.regions]
+def _top(reduced: Reduced, once: Mapping[str, float]) -> list[Coefficients]:
+    return top_coefficients(reduced.regions, reduced.wood, once, reduced.design.plate.thickness)
 
 
-def _matrices(reduced: Reduced, values: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
-    drawn = reduced.drawn
-    once, once_drawn = _named(reduced, values), _named(reduced, drawn)
+def top_coefficients(
+    regions: Sequence[TopTerms], wood: WoodStiffness, once: Mapping[str, float], nominal: float
+) -> list[Coefficients]:
+    """What the terms of the top and of its ring are multiplied by."""
+    stiffness = wood(np.array([once[key] for key in CONSTANTS]))
+    return [coefficients(terms, stiffness, once, once["ring"] - nominal) for terms in regions]
+
+
+def _matrices(
+    reduced: Reduced, values: np.ndarray, once: Mapping[str, float], top: Sequence[Coefficients]
+) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
+    """Stiffness and mass in the basis, and by how much the fibres of braces move back against it."""
     K, M = reduced.K.copy(), reduced.M.copy()
-    for terms, here, there in zip(reduced.regions, _top(reduced, once), _top(reduced, once_drawn), strict=True):
-        if (here[0] != there[0]).any():
-            K += np.tensordot(here[0] - there[0], terms.stiffness, 1)
-        if (here[1] != there[1]).any():
-            M += np.tensordot(here[1] - there[1], terms.mass, 1)
+    for terms, here, there in zip(reduced.regions, top, reduced.top_drawn, strict=True):
+        if (here.K != there.K).any():
+            K += np.tensordot(here.K - there.K, terms.stiffness, 1)
+        if (here.M != there.M).any():
+            M += np.tensordot(here.M - there.M, terms.mass, 1)
     s = once["thickness"] - 1
     if s:
         K += s * reduced.shifts[0][0] + s * s * reduced.shifts[0][1]
@@ -225,15 +242,17 @@ def _matrices(reduced: Reduced, values: np.ndarray) -> tuple[np.ndarray, np.ndar
         M += np.tensordot(added, reduced.places, 1)
     braces = reduced.braces
     n, q, r = braces.U.shape
+    back = np.zeros(reduced.reach.shape)
     if n:
         stiff, heavy = _pieces(reduced, once, values)
         pushed = np.matmul(stiff, braces.U)
         K += braces.U.reshape(n * q, r).T @ pushed.reshape(n * q, r)
         M += braces.V.reshape(-1, r).T @ np.matmul(heavy, braces.V).reshape(-1, r)
-        own, reach = _own(reduced, stiff, pushed)
-        if len(own):
-            K -= reach.reshape(-1, r).T @ np.linalg.solve(own, reach).reshape(-1, r)
-    return K, M
+        if len(back):
+            own, reach = _own(reduced, stiff, pushed)
+            back = np.linalg.solve(own, reach)
+            K -= reach.reshape(-1, r).T @ back.reshape(-1, r)
+    return K, M, back
 
 
 def _pieces(reduced: Reduced, once: Mapping[str, float], values: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
@@ -241,7 +260,10 @@ def _pieces(reduced: Reduced, once: Mapping[str, float], values: np.ndarray) -> 
     braces = reduced.braces
     poly, _ = braces.polynomials(values - reduced.drawn)
     zero, _ = braces.polynomials(0 * reduced.drawn)
-    stiff = _summed(poly - zero, braces.rest) + _summed(once["brace_E"] * poly - zero, braces.along)
+    if once["brace_E"] == 1:
+        stiff = _summed(poly - zero, braces.both)
+    else:
+        stiff = _summed(np.hstack([poly - zero, (once["brace_E"] - 1) * poly]), np.hstack([braces.both, braces.along]))
     return stiff, _summed(once["brace_density"] * poly - zero, braces.mass)
 
 
@@ -250,8 +272,9 @@ def _own(reduced: Reduced, stiff: np.ndarray, pushed: np.ndarray) -> tuple[np.nd
     braces = reduced.braces
     own, reach = reduced.own.copy(), reduced.reach.copy()
     for k in range(len(own)):
-        at = np.flatnonzero(braces.owner == k)
-        O = braces.O[at].reshape(-1, own.shape[1])  # noqa: E741
+        # The pieces of a brace lie one behind the other.
+        at = slice(*np.searchsorted(braces.owner, [k, k + 1]))
+        O = braces.O[at].reshape(-1, own.shape[1])
         own[k] += O.T @ np.matmul(stiff[at], braces.O[at]).reshape(O.shape)
         reach[k] += O.T @ pushed[at].reshape(len(O), -1)
     return own, reach
@@ -260,39 +283,45 @@ def _own(reduced: Reduced, stiff: np.ndarray, pushed: np.ndarray) -> tuple[np.nd
 def _summed(coefficients: np.ndarray, matrices: np.ndarray) -> np.ndarray:
     """Sum over terms of (n, t) times (n, t, q, q)."""
     n, t, q, _ = matrices.shape
+    coefficients = coefficients.astype(matrices.dtype)
     return np.asarray(np.matmul(coefficients[:, None, :], matrices.reshape(n, t, q * q)).reshape(n, q, q))
 
 
 def lowest_pairs(K: np.ndarray, M: np.ndarray, n_rigid: int, n_modes: int) -> tuple[np.ndarray, np.ndarray]:
-    """The lowest elastic pairs: eigenvalues and vectors (n_modes, r), of modal mass 1."""
+    """The lowest elastic pairs: eigenvalues and vectors (n_modes, r), of modal mass 1.
+
+    The largest mass per stiffness is sought, since the basis is of even stiffness, and its last vectors have hardly
+    any mass.
+    """
     R, E = slice(0, n_rigid), slice(n_rigid, None)
     pull = np.zeros((n_rigid, len(K) - n_rigid))
     inertia = M[E, E]
     if n_rigid:
         pull = -np.linalg.solve(M[R, R], M[R, E])
         inertia = inertia + M[E, R] @ pull
+    last = len(inertia) - 1
     try:
-        lam, y = scipy.linalg.eigh(
-            K[E, E], inertia, subset_by_index=[0, n_modes - 1], driver="gvx", check_finite=False
+        mu, y = scipy.linalg.eigh(
+            inertia, K[E, E], subset_by_index=[last - n_modes + 1, last], driver="gvx", check_finite=False
         )
     except np.linalg.LinAlgError as error:
         message = f"the reduced model's eigenvalue problem failed ({error})"
         raise AccuracyError(message) from error
-    if not lam[0] > 0:
-        message = f"the reduced model has a mode of no stiffness (eigenvalue {lam[0]:.3g} 1/s^2)"
+    mu, y = mu[::-1], y[:, ::-1]
+    if not mu[-1] > 0:
+        message = f"the reduced model has only {int((mu > 0).sum())} modes with mass; {n_modes} are wanted"
         raise AccuracyError(message)
-    return lam, np.concatenate([pull @ y, y]).T
+    y = y / np.sqrt(mu)
+    return 1 / mu, np.concatenate([pull @ y, y]).T
 
 
-def _mass(reduced: Reduced, values: np.ndarray) -> float:
-    drawn = reduced.drawn
-    once, once_drawn = _named(reduced, values), _named(reduced, drawn)
+def _mass(reduced: Reduced, values: np.ndarray, once: Mapping[str, float], top: Sequence[Coefficients]) -> float:
     mass = reduced.drawn_mass
-    for m, here, there in zip(reduced.top_mass, _top(reduced, once), _top(reduced, once_drawn), strict=True):
-        mass += float((here[1] - there[1]) @ m)
+    for m, here, there in zip(reduced.top_mass, top, reduced.top_drawn, strict=True):
+        mass += float((here.M - there.M) @ m)
     mass += float(sum(v for p, v in zip(reduced.parameters, values, strict=True) if p.kind == "mass"))
-    poly, _ = reduced.braces.polynomials(values - drawn)
-    zero, _ = reduced.braces.polynomials(0 * drawn)
+    poly, _ = reduced.braces.polynomials(values - reduced.drawn)
+    zero, _ = reduced.braces.polynomials(0 * reduced.drawn)
     return mass + float(((once["brace_density"] * poly - zero) * reduced.piece_mass).sum())
 
 
@@ -302,15 +331,16 @@ def mass_rates(reduced: Reduced, state: State) -> np.ndarray:
     poly, by_input = reduced.braces.polynomials(state.values - reduced.drawn)
     per_input = np.einsum("pit,pt->pi", by_input, reduced.piece_mass)
     out = once["brace_density"] * np.einsum("pi,pin->n", per_input, reduced.braces.inputs)
+    top = _top(reduced, once)
     for i, parameter in enumerate(reduced.parameters):
         if parameter.kind == "mass":
             out[i] += 1.0
         elif parameter.kind == "brace_density":
             out[i] += float((poly * reduced.piece_mass).sum())
         else:
-            for m, (_, _, _, rates_M) in zip(reduced.top_mass, _top(reduced, once), strict=True):
-                if parameter.kind in rates_M:
-                    out[i] += float(rates_M[parameter.kind] @ m)
+            for m, region in zip(reduced.top_mass, top, strict=True):
+                if parameter.kind in region.M_rates:
+                    out[i] += float(region.M_rates[parameter.kind] @ m)
     return np.asarray(out)
 
 
@@ -327,22 +357,24 @@ def rates(reduced: Reduced, state: State) -> np.ndarray:
     once = _named(reduced, state.values)
     braces = reduced.braces
     poly, by_input = braces.polynomials(state.values - reduced.drawn)
-    Z = _strains(reduced, once, state)
+    Z = np.matmul(braces.U, Y.T)
+    at = braces.owner < len(reduced.own)
+    Z[at] += np.matmul(braces.O[at], state.fibres[braces.owner[at]])
     D = np.matmul(braces.V, Y.T)
-    along, rest = _quadratic(braces.along, Z), _quadratic(braces.rest, Z)
+    along, both = _quadratic(braces.along, Z), _quadratic(braces.both, Z)
     heavy = _quadratic(braces.mass, D) * lam
-    each = once["brace_E"] * along + rest - once["brace_density"] * heavy
+    each = both + (once["brace_E"] - 1) * along - once["brace_density"] * heavy
     out = np.einsum("pin,pim->mn", braces.inputs, np.matmul(by_input, each), optimize=True)
     single: dict[str, np.ndarray] = {
         "brace_E": np.einsum("pt,ptm->m", poly, along),
         "brace_density": -np.einsum("pt,ptm->m", poly, heavy),
         "springs": _squares(reduced.springs[None], Y)[0],
     }
-    for terms, (_, _, rates_K, rates_M) in zip(reduced.regions, _top(reduced, once), strict=True):
+    for terms, region in zip(reduced.regions, _top(reduced, once), strict=True):
         K_t, M_t = _squares(terms.stiffness, Y), _squares(terms.mass, Y) * lam
-        for kind, rate in rates_K.items():
+        for kind, rate in region.K_rates.items():
             single[kind] = single.get(kind, 0.0) + rate @ K_t
-        for kind, rate in rates_M.items():
+        for kind, rate in region.M_rates.items():
             single[kind] = single.get(kind, 0.0) - rate @ M_t
     s = once["thickness"] - 1
     for matrices, sign in zip(reduced.shifts, (np.ones_like(lam), -lam), strict=True):
@@ -357,22 +389,10 @@ def rates(reduced: Reduced, state: State) -> np.ndarray:
     return np.asarray(out / (8 * np.pi**2 * state.frequencies)[:, None])
 
 
-def _strains(reduced: Reduced, once: Mapping[str, float], state: State) -> np.ndarray:
-    """Patterns of strain of the pieces in the modes, (n, q, m), with the own motion of fibres."""
-    braces, Y = reduced.braces, state.coordinates
-    Z = np.matmul(braces.U, Y.T)
-    if len(reduced.own):
-        stiff, _ = _pieces(reduced, once, state.values)
-        own, reach = _own(reduced, stiff, np.matmul(stiff, braces.U))
-        moved = -np.linalg.solve(own, np.matmul(reach, Y.T))
-        at = braces.owner >= 0
-        Z[at] += np.matmul(braces.O[at], moved[braces.owner[at]])
-    return np.asarray(Z)
-
-
 def _quadratic(matrices: np.ndarray, Z: np.ndarray) -> np.ndarray:
     """z^T S z for every piece, term and mode, (n, t, m), of S (n, t, q, q) and Z (n, q, m)."""
     n, t, q, _ = matrices.shape
+    Z = Z.astype(matrices.dtype)
     square = (Z[:, :, None, :] * Z[:, None, :, :]).reshape(n, q * q, Z.shape[2])
     return np.asarray(np.matmul(matrices.reshape(n, t, q * q), square))
 

@@ -28,15 +28,15 @@ from bracedtop.fem.section import brace_mass
 from bracedtop.geometry.brace import Brace
 
 DEGREE = 3
-"""Total degree of the polynomials in two heights; chosen: bending is cubic in the height, torsion and shear smoother."""
+"""Total degree of the polynomials in two heights; chosen: bending is cubic in the height, the rest smoother."""
 
 PATTERNS = 1e-7
 """Patterns of a piece that hold less than this part of a typical mode's energy are left out; chosen: see tests."""
 
-MASS_PATTERNS = 1e-6
+MASS_PATTERNS = 1e-5
 """The same of motion, whose energy counts at the highest mode; chosen likewise."""
 
-MOST_PATTERNS = 48
+MOST_PATTERNS = 40
 """At most so many of a piece; chosen."""
 
 POWERS = np.array([(i, j) for i in range(DEGREE + 1) for j in range(DEGREE + 1 - i)])
@@ -139,7 +139,7 @@ class Part:
         heights = np.array(self.drawn)
         for piece, change in zip(self.pieces, changes, strict=True):
             heights[:, piece.at] += np.tensordot(change, piece.shape, 1)
-        return np.maximum(heights, 0.0)
+        return np.asarray(np.maximum(heights, 0.0))
 
 
 def parts_of(model: Model, parameters: Sequence[Parameter]) -> list[Part]:
@@ -245,19 +245,20 @@ class BraceTerms:
         Patterns of strain and of motion in the basis.
     O : (n_pieces, q, q_O) array
         Patterns of strain in the own functions of the piece's brace.
-    rest, along : (n_pieces, n_terms, q, q) arrays
+    both, along : (n_pieces, n_terms, q, q) arrays
+        All of the stiffness, and that which goes with the modulus along the grain.
     mass : (n_pieces, n_terms, q_M, q_M) array
     inputs : (n_pieces, 2, n_parameters) array
     middle, half : (n_pieces, 2) arrays, m
         Of the ranges of the inputs.
     owner : (n_pieces,) int array
-        Number of the brace whose own functions a piece has, -1 for none.
+        Number of the brace whose own functions a piece has, ascending; larger than any for none.
     """
 
     U: np.ndarray
     V: np.ndarray
-    O: np.ndarray  # noqa: E741
-    rest: np.ndarray
+    O: np.ndarray
+    both: np.ndarray
     along: np.ndarray
     mass: np.ndarray
     inputs: np.ndarray
@@ -320,20 +321,26 @@ def brace_terms(
     n, n_terms, r = len(found), len(POWERS), basis.vectors.shape[1]
     q, q_M = (max((len(item[k]) for item in found), default=0) for k in (0, 2))
     q_O = max((mine.vectors.shape[1] for mine in own), default=0)
-    U, O, V = np.zeros((n, q, r)), np.zeros((n, q, q_O)), np.zeros((n, q_M, r))  # noqa: E741
-    rest, along = np.zeros((n, n_terms, q, q)), np.zeros((n, n_terms, q, q))
+    U, O, V = np.zeros((n, q, r)), np.zeros((n, q, q_O)), np.zeros((n, q_M, r))
+    both, along = np.zeros((n, n_terms, q, q)), np.zeros((n, n_terms, q, q))
     mass = np.zeros((n, n_terms, q_M, q_M))
     for k, (u, o, v, *polynomials) in enumerate(found):
         a, b = len(u), len(v)
         U[k, :a], O[k, :a, : o.shape[1]], V[k, :b] = u, o, v
-        rest[k, :, :a, :a], along[k, :, :a, :a], mass[k, :, :b, :b] = polynomials
+        both[k, :, :a, :a], along[k, :, :a, :a], mass[k, :, :b, :b] = polynomials
     inputs = np.array([piece.inputs for piece in pieces]).reshape(n, 2, n_parameters)
     ranges = np.array([piece.ranges for piece in pieces]).reshape(n, 2, 2)
-    owners = iter(range(len(own)))
-    numbers = [next(owners) if mine.vectors.shape[1] else -1 for mine in own]
-    owner = [number for number, part in zip(numbers, parts, strict=True) for _ in part.pieces]
+    # Those with own functions come first, so that the numbers ascend but for the last ones.
+    numbers = np.cumsum([mine.vectors.shape[1] > 0 for mine in own]) - 1
+    owner = [
+        int(number) if mine.vectors.shape[1] else len(own)
+        for number, mine, part in zip(numbers, own, parts, strict=True)
+        for _ in part.pieces
+    ]
     middle, half = ranges.mean(axis=2), np.ptp(ranges, axis=2) / 2
-    return BraceTerms(U, V, O, rest, along, mass, inputs, middle, half, np.array(owner, dtype=int))
+    # What changes is small beside what stays: half the digits are enough for it, and twice as fast.
+    halved = [np.asarray(x, dtype=np.float32) for x in (U, V, O, both, along, mass)]
+    return BraceTerms(*halved, inputs, middle, half, np.array(owner, dtype=int))
 
 
 def piece_masses(parts: Sequence[Part]) -> np.ndarray:
@@ -404,7 +411,7 @@ def _fitted(part: Part, basis: Basis, own: Basis, heaviest: float) -> list[tuple
     mass = np.tensordot(fit, np.array([sections.mass for sections in at_nodes]), 1)
     d = part.motions.of(basis.vectors)
     share = np.concatenate([basis.share, own.share])
-    found = []
+    found: list[tuple[np.ndarray, ...]] = []
     for piece in part.pieces:
         members = [np.flatnonzero(np.isin(sample.at, piece.at)) for sample in part.strains]
         energy: np.ndarray | float = 0.0
@@ -426,7 +433,7 @@ def _fitted(part: Part, basis: Basis, own: Basis, heaviest: float) -> list[tuple
         motion = d[piece.at] @ coordinates
         masses = np.array([form(motion, mass[t, piece.at], w) for t in range(len(POWERS))])
         r = basis.vectors.shape[1]
-        found.append((U[:, :r], U[:, r:], V, *polynomials, masses))
+        found.append((U[:, :r], U[:, r:], V, polynomials.sum(axis=0), polynomials[1], masses))
     return found
 
 

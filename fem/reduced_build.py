@@ -12,8 +12,16 @@ from bracedtop.fem.attached import mass_groups
 from bracedtop.fem.laminate import lamina, layer_mass, layer_stiffness, rotated
 from bracedtop.fem.model import Model, build_model, free_matrix, solve, whole_motions
 from bracedtop.fem.modes import unresisted
-from bracedtop.fem.parameter import DRIVING_PLACE, Parameter, drawing_at, drawn_values, driving_mass, parameters_of
-from bracedtop.fem.reduced import Reduced, lowest_pairs
+from bracedtop.fem.parameter import (
+    DRIVING_PLACE,
+    FACTORS,
+    Parameter,
+    drawing_at,
+    drawn_values,
+    driving_mass,
+    parameters_of,
+)
+from bracedtop.fem.reduced import Reduced, top_coefficients
 from bracedtop.fem.reduced_basis import (
     MIXED,
     Base,
@@ -28,7 +36,7 @@ from bracedtop.fem.reduced_basis import (
 )
 from bracedtop.fem.reduced_brace import Basis, Part, brace_terms, parts_of, piece_masses
 from bracedtop.fem.reduced_sample import form, mass_form, motion_rows, seen, strain_rows
-from bracedtop.fem.reduced_top import CONSTANTS, TopTerms, WoodStiffness, top_terms
+from bracedtop.fem.reduced_top import CONSTANTS, WoodStiffness, top_terms
 from bracedtop.fem.sampling import Group
 from bracedtop.fem.wood import Wood
 from bracedtop.geometry.design import Design
@@ -110,14 +118,16 @@ def _trials(parameters: Sequence[Parameter], rng: np.random.Generator, n: int) -
     """Values for snapshots: as drawn, as low as may be, stations at random, and smooth hollows."""
     drawn = drawn_values(parameters)
     low = np.array([p.low if p.kind == "height" else p.drawn for p in parameters])
-    braces = [np.flatnonzero([p.kind == "height" and p.part == name for p in parameters]) for name in
-              dict.fromkeys(p.part for p in parameters if p.kind == "height")]
+    braces = [
+        np.flatnonzero([p.kind == "height" and p.part == name for p in parameters])
+        for name in dict.fromkeys(p.part for p in parameters if p.kind == "height")
+    ]
     found = [drawn, low]
     while len(found) < n:
         share = rng.random(len(drawn))
         if len(found) % 2:
             for stations in braces:
-                s = np.array([parameters[i].at for i in stations])
+                s = np.array([parameters[int(i)].at for i in stations])
                 share[stations] = rng.uniform(0.25, 1)
                 for _ in range(rng.integers(1, 3)):
                     half = rng.uniform(0.1, 0.35) * s[-1] + 30e-3
@@ -174,14 +184,15 @@ def _other_forces(base: Base, parts: Sequence[Part], top: _TopSamples) -> np.nda
         return force
 
     faces = [model.top.faces(group.points) for group in top.groups]
-    own = lamina(wood, "quarter", plate.ring_angle, plate.runout)
+
+    def stiffness(of: Wood) -> tuple[np.ndarray, np.ndarray]:
+        return rotated(*lamina(of, "quarter", plate.ring_angle, plate.runout), plate.grain_angle)
+
     for key in CONSTANTS:
-        other = lamina(replace(wood, **{key: STEP * getattr(wood, key)}), "quarter", plate.ring_angle, plate.runout)
-        Q, G = (a - b for a, b in zip(rotated(*other, plate.grain_angle), rotated(*own, plate.grain_angle), strict=True))
-        found.append(
-            pushed({k: (layer_stiffness(Q, G, *f), np.zeros((len(f[0]), 3))) for k, f in enumerate(faces)})
-        )
-    Q, G = rotated(*own, plate.grain_angle)
+        other = stiffness(replace(wood, **{key: STEP * getattr(wood, key)}))
+        Q, G = (a - b for a, b in zip(other, stiffness(wood), strict=True))
+        found.append(pushed({k: (layer_stiffness(Q, G, *f), np.zeros((len(f[0]), 3))) for k, f in enumerate(faces)}))
+    Q, G = stiffness(wood)
     thinner = {}
     for k, (group, (inside, outside)) in enumerate(zip(top.groups, faces, strict=True)):
         lower = inside + STEP * (outside - inside)
@@ -237,6 +248,8 @@ def _reduced(
         weight = np.asarray(group.points.weight)
         sampled = (seen(strains, V, n), seen(motions, V, n), h, -plate.thickness / 2, weight, wood.density)
         regions.append(top_terms(*sampled, is_ring=group.part == "ring"))
+    wood_stiffness = WoodStiffness.of_plate(plate, wood)
+    once = {**dict.fromkeys(FACTORS, 1.0), "ring": plate.thickness - plate.ring_reduction}
     braces = brace_terms(parts, basis, own, len(parameters), heaviest)
     K, M = V.T @ (model.K @ V), V.T @ (model.M @ V)
     return Reduced(
@@ -253,7 +266,8 @@ def _reduced(
         M=(M + M.T) / 2,
         **_own_stiffness(model, own, V),
         regions=tuple(regions),
-        wood=WoodStiffness.of_plate(plate, wood),
+        wood=wood_stiffness,
+        top_drawn=tuple(top_coefficients(regions, wood_stiffness, once, plate.thickness)),
         shifts=_shifts(model, V),
         springs=np.asarray(V.T @ (model.springs @ V)),
         places=np.array(
@@ -268,7 +282,7 @@ def _reduced(
         ),
         braces=braces,
         piece_mass=piece_masses(parts),
-        top_mass=tuple(_region_mass(terms, group, model, wood.density) for terms, group in zip(regions, top.groups, strict=True)),
+        top_mass=tuple(_region_mass(group, model, wood.density) for group in top.groups),
         drawn_mass=model.mass(),
     )
 
@@ -285,10 +299,10 @@ def _own_stiffness(model: Model, own: Sequence[Basis], V: np.ndarray) -> dict[st
         pushed = np.asarray(model.K @ x)
         inner[k, : x.shape[1], : x.shape[1]] = x.T @ pushed
         reach[k, : x.shape[1]] = pushed.T @ V
-    return {"own": inner, "reach": reach}
+    return {"own": inner.astype(np.float32), "reach": reach.astype(np.float32)}
 
 
-def _region_mass(terms: TopTerms, group: Group, model: Model, density: float) -> np.ndarray:
+def _region_mass(group: Group, model: Model, density: float) -> np.ndarray:
     """What the mass terms of a region come to for a shift of the whole, (n_M,)."""
     plate = model.design.plate
     xy = model.locator.positions(group.points.element, group.points.local)

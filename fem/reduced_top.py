@@ -9,7 +9,7 @@ With the inside face at z_i and wood of thickness t on it, the energy of a point
 where t = s (h - c) for the factor s, the drawn thickness h and the ring's reduction c.
 """
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Mapping
 from dataclasses import dataclass, replace
 from itertools import combinations_with_replacement
 from math import comb
@@ -91,7 +91,14 @@ class TopTerms:
 
 
 def top_terms(
-    e: np.ndarray, d: np.ndarray, thickness: np.ndarray, inside: float, weight: np.ndarray, density: float, is_ring: bool
+    e: np.ndarray,
+    d: np.ndarray,
+    thickness: np.ndarray,
+    inside: float,
+    weight: np.ndarray,
+    density: float,
+    *,
+    is_ring: bool,
 ) -> TopTerms:
     """Terms of a region.
 
@@ -119,11 +126,15 @@ def top_terms(
             w = weight * comb(m, j) * thickness ** (m - j)
             for c, (a, b) in enumerate(pairs):
                 K.append(_pair((face, bend), m, a, b, w))
-                constant.append(c), power.append(m), ring_power.append(j)
+                constant.append(c)
+                power.append(m)
+                ring_power.append(j)
             if m == 1:
                 for c, (a, b) in enumerate(across):
                     K.append(SHEAR_CORRECTION * _both(shear[:, a], shear[:, b], w, a == b))
-                    constant.append(6 + c), power.append(m), ring_power.append(j)
+                    constant.append(6 + c)
+                    power.append(m)
+                    ring_power.append(j)
     M, mass_power, mass_ring_power = [], [], []
     shift = d[:, :3].copy()
     shift[:, :2] += inside * d[:, 3:]
@@ -131,7 +142,8 @@ def top_terms(
         for j in range(m + 1 if is_ring else 1):
             w = density * weight * comb(m, j) * thickness ** (m - j)
             M.append(sum(_pair((shift, d[:, 3:]), m, a, a, w) for a in range(3 if m == 1 else 2)))
-            mass_power.append(m), mass_ring_power.append(j)
+            mass_power.append(m)
+            mass_ring_power.append(j)
     at = np.array([np.abs(k).max() > 0 for k in K])
     return TopTerms(
         np.array(K)[at],
@@ -161,9 +173,19 @@ def _both(x: np.ndarray, y: np.ndarray, w: np.ndarray, same: bool) -> np.ndarray
     return np.asarray(out if same else out + out.T)
 
 
+@dataclass(frozen=True, slots=True)
+class Coefficients:
+    """What the terms of a region are multiplied by, (n_K,) and (n_M,), and the rates of that by kind of parameter."""
+
+    K: np.ndarray
+    M: np.ndarray
+    K_rates: Mapping[str, np.ndarray]
+    M_rates: Mapping[str, np.ndarray]
+
+
 def coefficients(
     terms: TopTerms, stiffness: tuple[np.ndarray, np.ndarray], factors: Mapping[str, float], below: float
-) -> tuple[np.ndarray, np.ndarray, dict[str, np.ndarray], dict[str, np.ndarray]]:
+) -> Coefficients:
     """What the terms are multiplied by, and how that changes with each parameter.
 
     Parameters
@@ -174,11 +196,6 @@ def coefficients(
         With "thickness" and "density".
     below : float, m
         Ring thickness less nominal thickness.
-
-    Returns
-    -------
-    K, M : (n_K,) and (n_M,) arrays
-    K_rates, M_rates : mappings of kind to arrays alike
     """
     Q, dQ = stiffness
     s, density = factors["thickness"], factors["density"]
@@ -191,7 +208,7 @@ def coefficients(
     M = density * M_own * M_ring
     M_rates = {"density": M / density, "thickness": terms.mass_power * M / s}
     M_rates["ring"] = density * M_own * _power_rates(below, terms.mass_ring_power)
-    return K, M, K_rates, M_rates
+    return Coefficients(K, M, K_rates, M_rates)
 
 
 def _powers(x: float, n: np.ndarray) -> np.ndarray:
@@ -200,8 +217,3 @@ def _powers(x: float, n: np.ndarray) -> np.ndarray:
 
 def _power_rates(x: float, n: np.ndarray) -> np.ndarray:
     return np.asarray(np.where(n == 0, 0.0, n * np.where(n <= 1, 1.0, x ** np.maximum(n - 1, 0))))
-
-
-def total(matrices: np.ndarray, coefficients: Sequence[float] | np.ndarray) -> np.ndarray:
-    """Sum of matrices (n, r, r) times coefficients (n,)."""
-    return np.asarray(np.tensordot(np.asarray(coefficients), matrices, 1))
