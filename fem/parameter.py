@@ -19,6 +19,7 @@ from bracedtop.geometry.design import Design, Joint
 from bracedtop.geometry.glue import grip_ends
 from bracedtop.geometry.mass import PointMass
 from bracedtop.geometry.outline import frozen
+from bracedtop.geometry.thickness import ThicknessGrid
 
 Kind = Literal[
     "height", "ring", "thickness", "E_L", "E_R", "G_LR", "density", "brace_E", "brace_density", "springs", "mass"
@@ -201,6 +202,10 @@ def drawing_at(
     grid = plate.grid
     if grid is not None:
         grid = replace(grid, points=frozen(np.asarray(grid.points) * np.array([1.0, 1.0, scale])))
+    elif scale != 1:
+        # Wood is missing on the outside: the nominal thickness, which says where the inside is, stays.
+        corners = [[0.0, 0.0], [1.0, 0.0], [0.0, 1.0]]
+        grid = ThicknessGrid(frozen(np.column_stack([corners, np.full(3, scale * plate.thickness)])))
     changed = {key: getattr(wood, key) * by_kind.get(key, 1.0) for key in ("E_L", "E_R", "G_LR", "density")}
     names = {"top": replace(wood, name="top", **changed)}
     braces = []
@@ -229,7 +234,6 @@ def drawing_at(
         plate=replace(
             plate,
             wood="top",
-            thickness=scale * plate.thickness,
             ring_reduction=scale * reduction,
             regions=regions,
             grid=grid,

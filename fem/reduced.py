@@ -21,7 +21,7 @@ from bracedtop.fem.plate import Space, shape_functions
 from bracedtop.fem.reduced_brace import BraceTerms
 from bracedtop.fem.reduced_top import CONSTANTS, Coefficients, TopTerms, WoodStiffness, coefficients
 from bracedtop.fem.wood import Wood
-from bracedtop.geometry.design import Design
+from bracedtop.geometry.design import Design, Plate
 from bracedtop.geometry.errors import AccuracyError, DesignError
 from bracedtop.geometry.mesh import TopMesh
 from bracedtop.geometry.units import GRAM, MM
@@ -201,16 +201,20 @@ def shapes(reduced: Reduced, state: State) -> np.ndarray:
 
 def _named(reduced: Reduced, values: np.ndarray) -> dict[str, float]:
     """Values of the parameters that come once, with 1 for factors that are missing."""
-    once = dict.fromkeys(FACTORS, 1.0)
-    once |= {p.kind: float(v) for p, v in zip(reduced.parameters, values, strict=True) if p.kind in FACTORS}
-    plate = reduced.design.plate
-    once["ring"] = plate.thickness - plate.ring_reduction
-    once |= {p.kind: float(v) for p, v in zip(reduced.parameters, values, strict=True) if p.kind == "ring"}
+    once = nominal_factors(reduced.design.plate)
+    for parameter, value in zip(reduced.parameters, values, strict=True):
+        if parameter.kind in once:
+            once[parameter.kind] = float(value)
     return once
 
 
 def _top(reduced: Reduced, once: Mapping[str, float]) -> list[Coefficients]:
     return top_coefficients(reduced.regions, reduced.wood, once, reduced.design.plate.thickness)
+
+
+def nominal_factors(plate: Plate) -> dict[str, float]:
+    """Factors of a top as drawn, all 1, and the thickness of its ring in m."""
+    return {**dict.fromkeys(FACTORS, 1.0), "ring": plate.thickness - plate.ring_reduction}
 
 
 def top_coefficients(

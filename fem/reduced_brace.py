@@ -338,9 +338,7 @@ def brace_terms(
         for _ in part.pieces
     ]
     middle, half = ranges.mean(axis=2), np.ptp(ranges, axis=2) / 2
-    # What changes is small beside what stays: half the digits are enough for it, and twice as fast.
-    halved = [np.asarray(x, dtype=np.float32) for x in (U, V, O, both, along, mass)]
-    return BraceTerms(*halved, inputs, middle, half, np.array(owner, dtype=int))
+    return BraceTerms(U, V, O, both, along, mass, inputs, middle, half, np.array(owner, dtype=int))
 
 
 def piece_masses(parts: Sequence[Part]) -> np.ndarray:
