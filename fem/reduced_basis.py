@@ -88,11 +88,11 @@ def shifted_factors(model: Model) -> SuperLU:
     return factorised(sparse.csc_matrix(K + (2 * np.pi * SHIFT_HZ) ** 2 * M))
 
 
-def fibre_unknowns(model: Model, part: str = "brace ") -> np.ndarray:
-    """Free unknowns of a model that belong to the fibres of braces whose part's name begins so, and to nothing else."""
+def fibre_unknowns(model: Model, part: str | None = None) -> np.ndarray:
+    """Free unknowns of a model that belong to the fibres of one brace, or of all, and to nothing else."""
     mine = np.zeros(model.expand.shape[0])
     for name, layer in model.layers.items():
-        if name.startswith(part):
+        if name == part or (part is None and name.startswith("brace ")):
             mine[layer.first : layer.end] = 1.0
     size = abs(model.expand).T
     return np.flatnonzero((size @ mine > 0) & (size @ (1.0 - mine) == 0))
