@@ -35,6 +35,9 @@ SURER = 0.1
 LITTLE = 0.02
 """A bound counts among those that share the risk if it takes up more than this part of it; chosen."""
 
+SHALLOWER = (1.0, 0.9, 0.75, 0.5)
+"""Parts of a pass that are tried where the whole of it, rounded, goes too far; chosen."""
+
 MOST_TRIES = 8
 
 
@@ -89,9 +92,8 @@ def first_pass(problem: Problem, tones: Tones, now: Point, whole: Point, confide
         error = cut_covariance(problem, upper)
         guard = _Guard(problem, sides, now, error, share)
         point = minimised(problem, tones, start, guard.bands, _costs(problem), upper)
-        depths = _in_tenths(problem, point, guard.bands(point), upper)
-        rounded = evaluated(problem, tones, depths)
-        worst = guard.worst(rounded)
+        rounded = _rounded(problem, tones, guard, point, upper)
+        depths, worst = rounded.depths, guard.worst(rounded)
         if worst is not None:
             # Even the error of these cuts is too much: without the one that adds most to it there is room.
             upper = _without(problem, upper, rounded, worst)
@@ -128,9 +130,8 @@ def _once_more(
     error = cut_covariance(problem, upper)
     guard = _Guard(problem, sides, now, error, share)
     point = minimised(problem, tones, kept.point, guard.bands, _costs(problem), upper)
-    depths = _in_tenths(problem, point, guard.bands(point), upper)
-    rounded = evaluated(problem, tones, depths)
-    own = cut_covariance(problem, depths)
+    rounded = _rounded(problem, tones, guard, point, upper)
+    own = cut_covariance(problem, rounded.depths)
     chance = joint_chance(problem, sides, (now.log_hz, now.slopes), (rounded.log_hz, rounded.slopes), own)
     if guard.worst(rounded) is not None or chance > allowed:
         return kept
@@ -230,6 +231,20 @@ def _without(problem: Problem, upper: Array, point: Point, side: Side) -> Array:
     left = upper.copy()
     left[stretches[int(np.argmax(spread))]] = 0.0
     return left
+
+
+def _rounded(problem: Problem, tones: Tones, guard: _Guard, point: Point, upper: Array) -> Point:
+    """A pass in tenths of a millimetre, shallower where rounding alone, or what is not linear, goes too far."""
+    nearest = evaluated(problem, tones, _in_tenths(problem, point, guard.bands(point), upper))
+    if guard.worst(nearest) is None:
+        return nearest
+    corners, W = corners_of(problem, point.depths)
+    for part in SHALLOWER:
+        down = W @ np.floor(part * point.depths[corners] / TENTH + 1e-6)
+        found = evaluated(problem, tones, _deep_enough(problem, TENTH * down))
+        if guard.worst(found) is None:
+            return found
+    return nearest
 
 
 def _in_tenths(problem: Problem, point: Point, bands: list[Band], upper: Array) -> Array:
