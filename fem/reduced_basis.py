@@ -36,7 +36,7 @@ MIXTURES = 80
 MIXED = 0.01
 """Weight of the mixtures beside snapshots; chosen: they only fill up what these leave out."""
 
-OWN = 4
+OWN = 6
 """Functions for the slip of a brace's fibres at each of its stations; chosen: see scripts/benchmarks/what_if.py."""
 
 SWEEPS = 2
