@@ -4,7 +4,7 @@ Depends on virtual_target, virtual_top, fem/match, geometry/cut.
 
 The maker has the drawing's shaving table (hertz a millimetre off every stretch), scaled by what was tapped, and is
 given a fair chance. Of the one brace that lowers the worst mode most by the millimetre, all stretches that lower it are
-planed to one depth: 70 % of that mode's way. No other target is passed by the same table; where that leaves nothing to
+planed to one depth: that which by the table takes no target further than 70 % of its way. Where that leaves nothing to
 take, the next brace has its turn. Modes are known by frequency and nodes, as for the plan.
 """
 
@@ -20,10 +20,7 @@ from bracedtop.scripts.benchmarks.virtual_target import BAND, Drawn, Wanted
 from bracedtop.scripts.benchmarks.virtual_top import Pattern, motion_at
 
 PART = 0.7
-"""Part of the worst mode's way that is gone in one pass; chosen: what a careful maker dares."""
-
-SPARED = 0.9
-"""Part of the way to its target by which any other mode may fall."""
+"""Part of any mode's way to its target that is gone in one pass; chosen: what a careful maker dares."""
 
 ARRIVED = 0.8
 """A mode is left alone within this part of the band, as its tap may err."""
@@ -118,10 +115,8 @@ class UsualWay:
             return ()
         for pieces in self._braces(worst):
             falls = np.sum([piece.falls for piece in pieces], axis=0)
-            depth = min(DEEPEST, PART * way[worst] / falls[worst], *(piece.left for piece in pieces))
-            for k in way:
-                if k != worst and falls[k] > 0:
-                    depth = min(depth, SPARED * max(way[k], 0.0) / falls[k])
+            rooms = [PART * max(way[k], 0.0) / falls[k] for k in way if falls[k] > 0]
+            depth = min(DEEPEST, *rooms, *(piece.left for piece in pieces))
             if depth >= SHALLOWEST:
                 return _joined(pieces, float(depth))
         return ()
