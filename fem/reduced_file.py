@@ -33,7 +33,7 @@ from bracedtop.geometry.mesh import mesh_top
 FOLDER = ".bracedtop"
 FILE = "what_if.npz"
 
-FORMAT = 2
+FORMAT = 3
 """Raised whenever the model or what the file holds changes."""
 
 _PLAIN = ("n_modes", "n_rigid", "vectors", "K", "M", "own", "reach", "springs", "places", "piece_mass", "drawn_mass")
@@ -110,7 +110,7 @@ def write_reduced(path: Path, reduced: Reduced, mark: str) -> None:
     for k, (region, mass) in enumerate(zip(reduced.regions, reduced.top_mass, strict=True)):
         data |= {f"region{k}.{item.name}": getattr(region, item.name) for item in fields(TopTerms)}
         data[f"top_mass{k}"] = mass
-    path.parent.mkdir(exist_ok=True)
+    path.parent.mkdir(parents=True, exist_ok=True)
     handle, aside = tempfile.mkstemp(dir=path.parent, suffix=".npz")
     try:
         with os.fdopen(handle, "wb") as file:

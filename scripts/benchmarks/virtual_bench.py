@@ -169,10 +169,15 @@ def results(path: Path, seed: int) -> list[dict[str, Any]]:
 
 def run(path: Path, names: Iterable[str], n_tops: int, seed: int, workers: int) -> list[dict[str, Any]]:
     """All tops that are asked for; those not in the file yet are tuned and appended to it."""
+    from bracedtop.scripts.benchmarks.plan_way import what_ifs
+
     known = {(record["pattern"], record["top"]): record for record in results(path, seed)}
     asked = [(name, number) for name in names for number in range(n_tops)]
     missing = [key for key in asked if key not in known]
     path.parent.mkdir(parents=True, exist_ok=True)
+    for name in {name for name, _ in missing}:
+        print(f"  what-if model of {name}", file=sys.stderr, flush=True)
+        what_ifs(name)
     begun = time.perf_counter()
     with ProcessPoolExecutor(workers) as pool, path.open("a", encoding="utf-8") as file:
         futures = {pool.submit(attempted, name, number, seed): (name, number) for name, number in missing}
