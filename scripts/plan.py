@@ -267,7 +267,13 @@ def log_data(data: Mapping[str, Any]) -> dict[str, Any]:
         {"mode": row["mode"], "hz": round(row["hz"], 3), "std_hz": round((row["high_hz"] - row["low_hz"]) / 3.92, 4)}
         for row in data["expected"]
     ]
-    targets = [{key: row[key] for key in ("mode", "kind", "weight", "wish", "now", "after")} for row in data["targets"]]
+    targets = [
+        {
+            **{key: row[key] for key in ("mode", "kind", "weight", "wish", "now", "after")},
+            "text": f"{row['wish']} ({row['now']} now, {row['after']} after it)",
+        }
+        for row in data["targets"]
+    ]
     kept = {key: data[key] for key in ("done", "state", "passes_left", "unreachable")}
     return {**kept, "targets": targets, "cuts": data["cuts"], "expected": expected}
 
