@@ -16,7 +16,7 @@ from bracedtop.fem.decay import POLISHED, Complex, Decays, Mask, Poles, Real, me
 from bracedtop.fem.hits import Hit
 from bracedtop.fem.modal_fit_errors import amplitude_error, hit_by_hit, standard_errors
 from bracedtop.fem.modal_fit_hits import MAINS, Tapped, common_length, long_enough, tapped
-from bracedtop.fem.modal_fit_order import find_poles, pruned
+from bracedtop.fem.modal_fit_order import find_poles
 from bracedtop.fem.modal_fit_start import started_sooner
 from bracedtop.fem.sound import Sound, read_sound
 from bracedtop.geometry.errors import FileError
@@ -211,7 +211,8 @@ def _fitted(taps: list[Tapped], band: tuple[float, float], limits: tuple[float, 
         left = misfit(rows.decays, poles)
     taps = [started_sooner(tap, rows.of_tap(poles, k), duration, band) for k, tap in enumerate(taps)]
     rows = _Rows.of(taps, duration, band)
-    poles = pruned(rows.decays, with_amplitudes(rows.decays, poles))
+    # What is heard sooner is heard louder: weak modes may stand out only now.
+    poles = find_poles(rows.decays, steady_hz, known=with_amplitudes(rows.decays, poles))
     poles = measured(rows.decays, swept(rows.decays, poles, 3, POLISHED))
     for k, tap in enumerate(taps):
         part = float(np.median(left[rows.tap_of_row == k]))

@@ -107,6 +107,9 @@ def tapped(name: str, channels: tuple[Sound, ...], band: tuple[float, float]) ->
     if not found:
         message = f"{name}: no clear hit; a tap has to rise well above the noise of the room and die away"
         raise FileError(message)
+    if len(steady_hz):
+        # They hide when the sound sinks into the noise, and are told from modes beside them by long decays.
+        found = tuple(replace(hit, quiet_s=hit.stop_s) for hit in found)
     hits = _without_bounces(_after_bounces(listened, found, band, steady_hz), warnings)
     result = Tapped(name, channels, hits, steady_hz, tuple(warnings))
     if result.longest < SHORTEST_DECAY:

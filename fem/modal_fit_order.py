@@ -55,16 +55,17 @@ CLOSEST = 1.0
 """Smallest distance of two modes in half bandwidths; chosen: closer ones look like one decay that is no exponential."""
 
 
-def find_poles(decays: Decays, steady_hz: Real, *, n_rounds: int = MOST_ROUNDS) -> Poles:
+def find_poles(decays: Decays, steady_hz: Real, *, n_rounds: int = MOST_ROUNDS, known: Poles | None = None) -> Poles:
     """All sinusoids that stand out of the noise, the steady ones at `steady_hz` among them.
 
     The strongest are fitted first; what is left is searched with filters matched to decaying sinusoids, and the
-    fit repeated, until nothing significant is left.
+    fit repeated, until nothing significant is left. Poles already `known` to fit these decays, the steady ones among
+    them, are where the search begins.
     """
     n_hits = len(decays.spectra)
     omega = 2 * np.pi * np.asarray(steady_hz, dtype=float)
     omega = omega[(omega > decays.omega[0]) & (omega < decays.omega[-1])]
-    poles = Poles.starting(omega, np.full(len(omega), STEADY), n_hits, steady=True)
+    poles = known or Poles.starting(omega, np.full(len(omega), STEADY), n_hits, steady=True)
     for _ in range(n_rounds):
         poles = swept(decays, poles, 2)
         alone = _distinct(poles)
