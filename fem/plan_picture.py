@@ -7,6 +7,8 @@ from collections.abc import Sequence
 from itertools import pairwise
 
 import numpy as np
+import shapely
+import shapely.ops
 
 from bracedtop.fem.colours import INK, PAPER, PENCIL, Rgb, falling, rising, tuple_of
 from bracedtop.fem.picture import PictureJob
@@ -42,6 +44,13 @@ _TITLE, _WORDS, _FIGURE = 38, 25, 23
 _WIDTH = 1000
 
 
+def _strip(brace: Brace, cuts: Sequence[Cut]) -> np.ndarray:
+    """Border of the part of a brace's strip that is cut, (n, 2) in m."""
+    path = shapely.LineString(brace.path)
+    whole = shapely.ops.substring(path, min(cut.start for cut in cuts), max(cut.stop for cut in cuts))
+    return np.asarray(whole.buffer(brace.width / 2, cap_style="flat", join_style="mitre").exterior.coords)
+
+
 def cut_map(design: Design, cuts: Sequence[Cut], title: str) -> PictureJob:
     """The top from the inside with the cuts of a pass in the colour of their depth, named ``cuts``.
 
@@ -66,9 +75,10 @@ def cut_map(design: Design, cuts: Sequence[Cut], title: str) -> PictureJob:
     shapes += _marks(design, cuts, frame)
     shapes += _first_ends(view, cuts, frame)
     wanted = []
-    for name, border, _ in view.braces:
+    for name, _, _ in view.braces:
         own = [cut for cut in cuts if cut.part == name]
         if own:
+            border = _strip(design.brace(name), own)
             depth = 1e3 * max(max(cut.depth_start, cut.depth_stop) for cut in own)
             wanted.append(
                 (f"{fitted(name, SMALL, 0.4 * frame.width, smallest=SMALL)[0]}: {depth:.1f}", frame.place(border))

@@ -173,7 +173,8 @@ def run(path: Path, names: Iterable[str], n_tops: int, seed: int, workers: int) 
 
     known = {(record["pattern"], record["top"]): record for record in results(path, seed)}
     asked = [(name, number) for name in names for number in range(n_tops)]
-    missing = [key for key in asked if key not in known]
+    # One of each pattern after the other, so that a run that is stopped knows as much of each.
+    missing = sorted((key for key in asked if key not in known), key=lambda key: key[1])
     path.parent.mkdir(parents=True, exist_ok=True)
     for name in {name for name, _ in missing}:
         print(f"  what-if model of {name}", file=sys.stderr, flush=True)
