@@ -57,9 +57,7 @@ def free_space(space: Space, facets: np.ndarray, edge: Edge) -> sparse.csc_matri
 def _rim_nodes(space: Space, facets: np.ndarray) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
     """Nodes on facets, the rim's unit direction at each, (n, 2), and whether the rim has a corner there."""
     mesh = space.basis.mesh
-    ends = mesh.p[:, mesh.facets[:, facets]]
-    chord = ends[:, 1] - ends[:, 0]
-    chord = chord / np.hypot(*chord)
+    directions = _end_directions(space, facets)
     # Linear triangles have no nodes inside their sides.
     on_facets = np.zeros((0, len(facets)), dtype=int)
     if space.order > 1:
@@ -68,21 +66,30 @@ def _rim_nodes(space: Space, facets: np.ndarray) -> tuple[np.ndarray, np.ndarray
     tangents: dict[int, np.ndarray] = {}
     corners = set()
     for row in range(len(facets)):
-        for node in at_ends[:, row]:
-            before = tangents.get(int(node))
+        for end, node in enumerate(at_ends[:, row]):
+            here, before = directions[end, row], tangents.get(int(node))
             if before is None:
-                tangents[int(node)] = chord[:, row]
+                tangents[int(node)] = here
                 continue
-            cosine = float(before @ chord[:, row])
+            cosine = float(before @ here)
             if abs(cosine) < _CORNER:
                 corners.add(int(node))
-            tangents[int(node)] = before + np.copysign(1.0, cosine) * chord[:, row]
+            tangents[int(node)] = before + np.copysign(1.0, cosine) * here
     for k in range(len(on_facets)):
         for node, direction in zip(on_facets[k], _directions(space, facets, on_facets[k]), strict=True):
             tangents[int(node)] = direction
     nodes = np.array(sorted(tangents), dtype=int)
     unit = np.array([tangents[i] / np.hypot(*tangents[i]) for i in nodes])
     return nodes, unit, np.array([i in corners for i in nodes], dtype=bool)
+
+
+def _end_directions(space: Space, facets: np.ndarray) -> np.ndarray:
+    """Unit direction of each curved side at its two ends, (2, n, 2): chords would make corners of a tight curve."""
+    mesh = space.basis.mesh
+    a, b = mesh.p[:, mesh.facets[0, facets]], mesh.p[:, mesh.facets[1, facets]]
+    bow = 4 * (mesh.doflocs[:, mesh.dofs.facet_dofs[0, facets]] - (a + b) / 2)
+    found = np.stack([(b - a + bow).T, (b - a - bow).T])
+    return np.asarray(found / np.hypot(found[..., 0], found[..., 1])[..., None])
 
 
 def _directions(space: Space, facets: np.ndarray, nodes: np.ndarray) -> np.ndarray:
