@@ -33,7 +33,7 @@ from bracedtop.geometry.mesh import mesh_top
 FOLDER = ".bracedtop"
 FILE = "what_if.npz"
 
-FORMAT = 3
+FORMAT = 4
 """Raised whenever the model or what the file holds changes."""
 
 _PLAIN = ("n_modes", "n_rigid", "vectors", "K", "M", "own", "reach", "springs", "places", "piece_mass", "drawn_mass")
