@@ -5,9 +5,10 @@ fem/plan_solver, fem/reduced, fem/target.
 """
 
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
+import shapely
 
 from bracedtop.fem.calibration import HOLDING, Posterior
 from bracedtop.fem.numbering import of_state
@@ -15,10 +16,10 @@ from bracedtop.fem.parameter import Parameter
 from bracedtop.fem.plan_limits import Limits
 from bracedtop.fem.plan_pass import Pass, first_pass
 from bracedtop.fem.plan_problem import Array, Problem, Tones, cuts_of, places_of, problem_of
-from bracedtop.fem.plan_reach import NEARLY, Unreachable, unreachable
+from bracedtop.fem.plan_reach import ADDED, NEARLY, Unreachable, unreachable
 from bracedtop.fem.plan_risk import in_band
 from bracedtop.fem.plan_solver import Point, depth_rates, evaluated, whole_way
-from bracedtop.fem.reduced import Reduced, State, mass_rates, tracked, what_if
+from bracedtop.fem.reduced import Reduced, State, mass_rates, shapes, tracked, what_if
 from bracedtop.fem.target import Goal, Target, goal_of, settled
 from bracedtop.geometry.cut import Cut
 
@@ -32,6 +33,10 @@ Narrowed = Callable[[Problem, Point], Problem]
 """Adds limits that show only at the end of a plan, such as those under load; the same problem if all are kept."""
 
 MOST_NARROWED = 4
+
+
+PATCH = 20e-3
+"""Least distance of a patch's middle from the rim and from holes, m; chosen: a patch of 1 g of spruce is 30 mm wide."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -147,7 +152,30 @@ def make_plan(
         limits.cut_error if cut_error is None else cut_error,
     )
     sure = limits.confidence if confidence is None else confidence
-    return planned(problem, tones, fixed, sure, reduced.parameters, narrowed)
+    plan = planned(problem, tones, fixed, sure, reduced.parameters, narrowed)
+    if not any(lost.miss > 0 for lost in plan.unreachable):
+        return plan
+    start = tracked(reduced, posterior.values, posterior.reference)
+    return replace(plan, unreachable=tuple(with_patch(lost, reduced, start) for lost in plan.unreachable))
+
+
+def with_patch(lost: Unreachable, reduced: Reduced, state: State) -> Unreachable:
+    """A target that stays too high, with what a small patch where its mode moves most would do beside the rest.
+
+    A mass dm at deflection w of a mode of modal mass 1 kg changes its frequency by -f w^2 dm / 2 (Rayleigh's quotient).
+    """
+    if lost.miss <= 0:
+        return lost
+    k = lost.target.mode - 1
+    xy = reduced.space.basis.doflocs
+    # Not on the rim, where a patch has no hold.
+    inner = shapely.contains_xy(reduced.design.region.buffer(-PATCH), *xy)
+    w = np.where(inner, shapes(reduced, state)[k], 0.0)
+    most = int(np.abs(w).argmax())
+    x, y = 1e3 * xy[:, most]
+    fall = state.frequencies[k] * w[most] ** 2 / 2 * ADDED
+    words = f"a patch of 1 g at [{x:.0f}, {y:.0f}] mm, where it moves most, lowers mode {k + 1} by {fall:.2f} Hz"
+    return replace(lost, additions=(*lost.additions, words))
 
 
 def tones_of(reduced: Reduced, posterior: Posterior) -> Tones:

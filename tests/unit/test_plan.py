@@ -2,25 +2,30 @@
 
 import dataclasses
 import math
+import re
 
 import numpy as np
 import pytest
 
 from bracedtop.fem.calibration import after_taps, start
 from bracedtop.fem.case import read_case
+from bracedtop.fem.model import build_model, solve
 from bracedtop.fem.parameter import drawing_at
-from bracedtop.fem.plan import make_plan, tones_of
+from bracedtop.fem.plan import make_plan, tones_of, with_patch
 from bracedtop.fem.plan_limits import Limits
 from bracedtop.fem.plan_load import GROWN, LoadCheck
 from bracedtop.fem.plan_picture import plan_pictures
 from bracedtop.fem.plan_problem import places_of
+from bracedtop.fem.plan_reach import Unreachable
 from bracedtop.fem.plan_words import CAUTIONS, state_words, stop_rules, unreachable_words
 from bracedtop.fem.prior import default_prior
+from bracedtop.fem.reduced import what_if
 from bracedtop.fem.reduced_build import build_reduced
 from bracedtop.fem.strings import String, StringSet
 from bracedtop.fem.target import Target, goal_of, settled, sustain_limit
 from bracedtop.geometry.cut import cut_design
 from bracedtop.geometry.errors import DesignError
+from bracedtop.geometry.mass import PointMass
 
 TOP = """\
 [outline]
@@ -244,3 +249,16 @@ def test_a_gap_is_kept_on_the_side_where_the_mode_is(hz, risky, low, high):
 def test_a_mode_that_cannot_be_planned_is_refused(reduced, posterior):
     with pytest.raises(DesignError, match="modes 1 to"):
         make_plan(reduced, posterior, [Target(99, 100.0, "")])
+
+
+def test_a_patch_is_offered_where_the_mode_moves_most(reduced):
+    """Against a full solution with a gram there."""
+    state = what_if(reduced, reduced.drawn)
+    lost = Unreachable(Target(1, 1.0, "1 Hz"), 0.01, "", ())
+    words = with_patch(lost, reduced, state).additions[-1]
+    found = re.search(r"\[(-?\d+), (-?\d+)\] mm, .* lowers mode 1 by ([\d.]+) Hz", words)
+    x, y, fall = (float(part) for part in found.groups())
+    design = dataclasses.replace(reduced.design, masses=(PointMass("patch", 1e-3, (1e-3 * x, 1e-3 * y)),))
+    heavier = solve(build_model(design, reduced.woods, mesh=reduced.mesh), 1).frequencies[0]
+    assert state.frequencies[0] - heavier == pytest.approx(fall, rel=0.05)
+    assert not with_patch(dataclasses.replace(lost, miss=-0.01), reduced, state).additions
