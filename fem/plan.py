@@ -32,6 +32,9 @@ BAND = 1.96
 Narrowed = Callable[[Problem, Point], Problem]
 """Adds limits that show only at the end of a plan, such as those under load; the same problem if all are kept."""
 
+FINER = (10.0, 100.0)
+"""How much more the errors of cuts count where no pass is safe otherwise; chosen."""
+
 MOST_NARROWED = 4
 
 
@@ -235,6 +238,14 @@ def planned(
             problem = tighter
             whole = whole_way(problem, tones, now)
         step = first_pass(problem, tones, now, whole, confidence)
+        for finer in FINER:
+            if not step.held_back:
+                break
+            # Where every cut is too coarse, more wood in places that matter less may do.
+            end = whole_way(problem, tones, now, finer)
+            again = first_pass(problem, tones, now, end, confidence)
+            if not again.held_back and (again.point.depths > 0).any():
+                whole, step = end, again
     cut = bool((step.point.depths > 0).any())
     musts = [miss for goal, miss in zip(problem.goals, missed, strict=True) if goal.must]
     done = done or (not cut and not any(missed)) or (not cut and not step.held_back and not any(musts))

@@ -122,7 +122,7 @@ def goal_bands(goals: tuple[Goal, ...]) -> list[Band]:
     return bands
 
 
-def whole_way(problem: Problem, tones: Tones, now: Point) -> Point:
+def whole_way(problem: Problem, tones: Tones, now: Point, finer: float = 1.0) -> Point:
     """Where to end: all goals in their bands, as far as taking wood off can do it, with few and short cuts.
 
     Parameters
@@ -131,6 +131,8 @@ def whole_way(problem: Problem, tones: Tones, now: Point) -> Point:
     tones : callable
     now : Point
         The present top, with depths of 0.
+    finer : float
+        How much more than usual the errors of the cuts count against their wood.
 
     Raises
     ------
@@ -138,7 +140,7 @@ def whole_way(problem: Problem, tones: Tones, now: Point) -> Point:
         If a linear programme is not solved.
     """
     bands = goal_bands(problem.goals)
-    base = _wood_costs(problem, now)
+    base = _wood_costs(problem, now, finer * SENSITIVE)
     B = problem.bends()
     costs = Costs(base / BLUNT, np.full(len(B), BEND / BLUNT))
     upper = problem.most.copy()
@@ -170,7 +172,7 @@ def within_slope(problem: Problem, depths: Array) -> Array:
     return depths
 
 
-def _wood_costs(problem: Problem, now: Point) -> Array:
+def _wood_costs(problem: Problem, now: Point, sensitive: float) -> Array:
     """Cost of 1 mm at each place: dearer where a cut's own error moves a goal by much of its band and of its way.
 
     Far from a goal, speed counts: there is room for errors, which the re-tap shows.
@@ -181,7 +183,7 @@ def _wood_costs(problem: Problem, now: Point) -> Array:
         if np.isfinite(goal.high - goal.low):
             room = goal.high - goal.low + abs(goal.miss(goal.value(now.log_hz)))
             spent += (problem.cut_error * (goal.row @ rates) / room) ** 2
-    return np.asarray(WOOD * (1.0 + SENSITIVE * spent))
+    return np.asarray(WOOD * (1.0 + sensitive * spent))
 
 
 def useful_depth(problem: Problem) -> float:
