@@ -127,7 +127,7 @@ def most_probable(
         begin + FIRST_STEP,
         lambda z: slope(z - FIRST_STEP),
         bounds=(box[0] + FIRST_STEP, box[1] + FIRST_STEP),
-        method="dogbox",
+        method="trf",
         ftol=1e-7,
         xtol=1e-6,
         max_nfev=MOST_STEPS,
