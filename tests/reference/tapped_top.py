@@ -1,5 +1,6 @@
 """A small what-if model, and tops drawn at random from what is known before the taps."""
 
+from dataclasses import replace
 from functools import lru_cache
 
 import numpy as np
@@ -18,6 +19,14 @@ def small_top() -> tuple[Reduced, Prior]:
     top, woods = trial_top(2), {WOOD: TRIAL_WOOD}
     reduced = build_reduced(top, woods, n_modes=6, size=0.06, basis=40)
     return reduced, default_prior(top, woods, reduced.parameters)
+
+
+def in_double(reduced: Reduced) -> Reduced:
+    """The same in double precision throughout, so that differences over small steps can be taken."""
+    braces = reduced.braces
+    arrays = {key: getattr(braces, key).astype(float) for key in ("U", "V", "O", "both", "along", "mass")}
+    own, reach = reduced.own.astype(float), reduced.reach.astype(float)
+    return replace(reduced, braces=replace(braces, **arrays), own=own, reach=reach)
 
 
 def drawn_at_random(posterior: Posterior, rng: np.random.Generator) -> tuple[np.ndarray, np.ndarray]:

@@ -13,6 +13,7 @@ import numpy as np
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
+from reference.tapped_top import in_double
 
 from bracedtop.fem.case import read_case
 from bracedtop.fem.model import build_model, deflections, solve
@@ -90,16 +91,8 @@ def test_heights_at_random_as_full_solutions(kind: str) -> None:
         assert state.mass == pytest.approx(mass, rel=1e-4)
 
 
-def double(reduced: Reduced) -> Reduced:
-    """The same in double precision throughout, so that differences can be taken."""
-    b = reduced.braces
-    arrays = {key: getattr(b, key).astype(float) for key in ("U", "V", "O", "both", "along", "mass")}
-    own, reach = reduced.own.astype(float), reduced.reach.astype(float)
-    return replace(reduced, braces=replace(b, **arrays), own=own, reach=reach)
-
-
 def test_derivatives_are_exact() -> None:
-    reduced = double(small())
+    reduced = in_double(small())
     rng = np.random.default_rng(1)
     values = changed(reduced, "thickness", 0.97)
     for i, p in enumerate(reduced.parameters):
