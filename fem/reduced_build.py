@@ -74,6 +74,7 @@ def build_reduced(
     *,
     size: float | None = None,
     basis: int = BASIS,
+    snapshots: int | None = None,
     progress: Callable[[int], None] | None = None,
 ) -> Reduced:
     """Reduce a top.
@@ -88,6 +89,8 @@ def build_reduced(
         Of the triangles.
     basis : int
         Size of the basis, motions that nothing resists not counted.
+    snapshots : int, optional
+        Tops solved for the basis; `SNAPSHOTS`, or `BARE` without braces, if not given.
     progress : callable, optional
         Told the number of snapshots made.
 
@@ -105,7 +108,7 @@ def build_reduced(
     top = _TopSamples(model)
     shots = [base.vectors]
     with ThreadPoolExecutor(min(4, os.cpu_count() or 1)) as pool:
-        trials = _trials(parameters, rng, SNAPSHOTS if parts else BARE)
+        trials = _trials(parameters, rng, snapshots or (SNAPSHOTS if parts else BARE))
         for shot in pool.map(lambda values: snapshot(base, _model_at(model, parameters, values), base.vectors), trials):
             shots.append(shot)
             if progress is not None:

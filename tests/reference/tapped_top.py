@@ -17,7 +17,7 @@ from bracedtop.fem.reduced_build import build_reduced
 def small_top() -> tuple[Reduced, Prior]:
     """The trial top with two braces, so coarse that a what-if takes a few milliseconds, and its prior."""
     top, woods = trial_top(2), {WOOD: TRIAL_WOOD}
-    reduced = build_reduced(top, woods, n_modes=6, size=0.06, basis=40)
+    reduced = build_reduced(top, woods, n_modes=6, size=0.06, basis=40, snapshots=8)
     return reduced, default_prior(top, woods, reduced.parameters)
 
 

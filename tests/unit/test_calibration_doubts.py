@@ -39,7 +39,7 @@ def top_case():
         bar("slant", (0.1, 0.2), (0.2, 0.28)),
     )
     top, woods = replace(trial_top(0), braces=braces), {WOOD: TRIAL_WOOD}
-    reduced = build_reduced(top, woods, n_modes=8, size=0.06, basis=50)
+    reduced = build_reduced(top, woods, n_modes=8, size=0.06, basis=50, snapshots=8)
     return reduced, default_prior(top, woods, reduced.parameters)
 
 

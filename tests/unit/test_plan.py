@@ -80,7 +80,7 @@ def case(tmp_path_factory):
 
 @pytest.fixture(scope="module")
 def reduced(case):
-    return build_reduced(case.design, case.woods, size=case.mesh_size)
+    return build_reduced(case.design, case.woods, size=case.mesh_size, basis=80, snapshots=8)
 
 
 @pytest.fixture(scope="module")

@@ -29,7 +29,7 @@ from bracedtop.fem.reduced import (
     what_if,
 )
 from bracedtop.fem.reduced_build import build_reduced
-from bracedtop.fem.reduced_file import FILE, FOLDER, case_reduced, fingerprint
+from bracedtop.fem.reduced_file import FILE, FOLDER, case_reduced, fingerprint, read_reduced
 from bracedtop.geometry.design import Edge
 from bracedtop.geometry.errors import DesignError
 
@@ -42,7 +42,7 @@ SIZE = 35e-3
 def _small(kind: str) -> Reduced:
     case = read_case(CHECKS / "thinned_edge")
     edge = Edge("springs", 2e5, 30.0, 2e7) if kind == "springs" else Edge("free")
-    return build_reduced(replace(case.design, edge=edge), case.woods, N, size=SIZE, basis=110)
+    return build_reduced(replace(case.design, edge=edge), case.woods, N, size=SIZE, basis=110, snapshots=28)
 
 
 def small(kind: str = "springs") -> Reduced:
@@ -182,6 +182,11 @@ def test_range_at_joints_and_low_ends() -> None:
         assert p.low <= p.drawn <= p.high
 
 
+@pytest.fixture
+def few_snapshots(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr("bracedtop.fem.reduced_build.SNAPSHOTS", 3)
+
+
 @pytest.fixture(scope="module")
 def folder(tmp_path_factory: pytest.TempPathFactory) -> Path:
     path = tmp_path_factory.mktemp("kept") / "case"
@@ -189,7 +194,7 @@ def folder(tmp_path_factory: pytest.TempPathFactory) -> Path:
     return path
 
 
-def test_kept_beside_the_case_and_dropped_when_the_drawing_changes(folder: Path) -> None:
+def test_kept_beside_the_case_and_dropped_when_the_drawing_changes(folder: Path, few_snapshots: None) -> None:
     case = replace(read_case(folder), mesh_size=60e-3)
     first = case_reduced(case, 4)
     file = folder / FOLDER / FILE
@@ -211,11 +216,19 @@ def test_kept_beside_the_case_and_dropped_when_the_drawing_changes(folder: Path)
 
 
 @pytest.mark.parametrize("rubbish", [b"", b"PK\x03\x04 broken", b"\x93NUMPY"])
-def test_a_broken_file_is_made_anew(folder: Path, rubbish: bytes) -> None:
+def test_a_broken_file_is_not_read(tmp_path: Path, rubbish: bytes) -> None:
+    case = read_case(CHECKS / "one_brace")
+    file = tmp_path / FILE
+    assert read_reduced(file, "mark", case.design, case.woods, None) is None
+    file.write_bytes(rubbish)
+    assert read_reduced(file, "mark", case.design, case.woods, None) is None
+
+
+def test_a_broken_file_is_made_anew(folder: Path, few_snapshots: None) -> None:
     case = replace(read_case(folder), mesh_size=60e-3)
     file = folder / FOLDER / FILE
     file.parent.mkdir(exist_ok=True)
-    file.write_bytes(rubbish)
+    file.write_bytes(b"broken")
     reduced = case_reduced(case, 4)
     assert len(what_if(reduced, reduced.drawn).frequencies) == 4
     assert file.stat().st_size > 1000
