@@ -80,7 +80,7 @@ def test_at_twenty_decibels():
     assert is_near_the_bound(together), np.sqrt(np.mean(np.square(together), axis=0))
 
 
-# Chance, 3.7 bounds: in one of these ten sessions the mode of 311.6 Hz is 0.210 Hz off, where its bound is 0.056 Hz.
+# Chance, 3.7 bounds: in one of ten sessions the mode of 311.6 Hz is 0.210 Hz off, where its bound is 0.056 Hz.
 MISSES = {"1 x 5, 20 dB, hum 50 Hz": pytest.mark.xfail(reason="one of 120 modes is 0.210 Hz off, 0.2 wanted")}
 
 
@@ -94,7 +94,8 @@ MISSES = {"1 x 5, 20 dB, hum 50 Hz": pytest.mark.xfail(reason="one of 120 modes 
     ],
 )
 def test_many_sessions(name):
-    assert is_near_the_bound(errors_over_bounds(name, range(10)))
+    # More sessions: scripts/benchmarks/tap_truth.py.
+    assert is_near_the_bound(errors_over_bounds(name, range(4)))
 
 
 @SLOW
@@ -118,7 +119,7 @@ def test_modes_three_hertz_apart_at_two_hundred(level_db):
 @pytest.mark.parametrize("name", [name for name in ALL if "bounce" in name])
 def test_second_strikes(name):
     # Their moments are known to a few milliseconds, so the bound, for which they are known, is not reached.
-    line = row(*ALL[name], range(6))
+    line = row(*ALL[name], range(4))
     assert line.spurious == 0
     assert line.missed <= 0.05 * line.n
     assert line.hz_over_bound < 2.0
