@@ -80,7 +80,7 @@ def test_at_twenty_decibels():
     assert is_near_the_bound(together), np.sqrt(np.mean(np.square(together), axis=0))
 
 
-# Chance, 3.7 bounds: in one of ten sessions the mode of 311.6 Hz is 0.210 Hz off, where its bound is 0.056 Hz.
+# Chance, 3.7 bounds: in one of the ten sessions the mode of 311.6 Hz is 0.210 Hz off, where its bound is 0.056 Hz.
 MISSES = {"1 x 5, 20 dB, hum 50 Hz": pytest.mark.xfail(reason="one of 120 modes is 0.210 Hz off, 0.2 wanted")}
 
 
@@ -95,7 +95,8 @@ MISSES = {"1 x 5, 20 dB, hum 50 Hz": pytest.mark.xfail(reason="one of 120 modes 
 )
 def test_many_sessions(name):
     # More sessions: scripts/benchmarks/tap_truth.py.
-    assert is_near_the_bound(errors_over_bounds(name, range(4)))
+    n_sessions = 10 if "1 x 5" in name else 4
+    assert is_near_the_bound(errors_over_bounds(name, range(n_sessions)))
 
 
 @SLOW
