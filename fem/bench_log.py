@@ -169,6 +169,7 @@ def _locked(folder: Path) -> Iterator[None]:
         message = f"{FILE_NAME}: another process has been writing it for {PATIENCE:g} s; try again when it has finished"
         raise FileError(message) from None
     except (OSError, NotImplementedError) as error:
+        # The latter comes from file systems that have no locks.
         message = f"{path}: cannot be locked ({getattr(error, 'strerror', None) or error})"
         raise FileError(message) from error
     try:

@@ -209,24 +209,38 @@ def part_strains(space: Space, layers: Mapping[str, Layer], group: Group, vector
         All unknowns, held ones included.
     """
     B, _ = part_operator(space, group)
+    numbers = part_unknowns(space, layers, group)
+    return np.asarray(np.einsum("pij,mpj->mpi", B, vectors[:, numbers], optimize=True))
+
+
+def part_unknowns(space: Space, layers: Mapping[str, Layer], group: Group) -> np.ndarray:
+    """Numbers of the unknowns that `part_operator` and `motion_operator` take, (n, 5 n_local) or (n, 9 n_local)."""
     dofs = space.dofs[group.points.element]
     if group.face is None:
         numbers = N_FIELDS * dofs[..., None] + np.arange(N_FIELDS)
     else:
         numbers = layers[group.part].unknowns(dofs)
-    return np.asarray(np.einsum("pij,mpj->mpi", B, vectors[:, numbers.reshape(len(dofs), -1)], optimize=True))
+    return np.asarray(numbers.reshape(len(dofs), -1))
 
 
-def part_fields(space: Space, layers: Mapping[str, Layer], group: Group, vectors: np.ndarray) -> np.ndarray:
-    """u, v at z = 0, w, and the rotations by which a part moves, (n_modes, n, 5): u(z) = u + z rotation in it."""
+def motion_operator(space: Space, group: Group) -> np.ndarray:
+    """Operator to u, v at z = 0, w, and the rotations by which a part moves, (n, 5, 5 n_local) or (n, 5, 9 n_local).
+
+    In the part u(z) = u + z rotation.
+    """
     values, _ = shape_functions(space, group.points)
-    dofs = space.dofs[group.points.element]
+    n, n_local = values.shape
+    n_fields = N_FIELDS if group.face is None else N_FIELDS + N_OWN
+    F = np.zeros((n, N_FIELDS, n_local, n_fields))
+    F[:, 0, :, 0] = F[:, 1, :, 1] = F[:, 2, :, 2] = values
     if group.face is None:
-        numbers = N_FIELDS * dofs[..., None] + np.arange(N_FIELDS)
-        return np.asarray(np.einsum("pj,mpjf->mpf", values, vectors[:, numbers], optimize=True))
-    q = np.einsum("pj,mpjf->mpf", values, vectors[:, layers[group.part].unknowns(dofs)], optimize=True)
-    shift = q[..., :2] + group.face[:, None] * (q[..., 3:5] - q[..., 7:]) + q[..., 5:7]
-    return np.concatenate([shift, q[..., 2:3], q[..., 7:]], axis=-1)
+        F[:, 3, :, 3] = F[:, 4, :, 4] = values
+    else:
+        carried = group.face[:, None] * values
+        for a in range(2):
+            F[:, a, :, 5 + a] = F[:, 3 + a, :, 7 + a] = values
+            F[:, a, :, 3 + a], F[:, a, :, 7 + a] = carried, -carried
+    return F.reshape(n, N_FIELDS, -1)
 
 
 def mass_moments(group: Group) -> tuple[np.ndarray, np.ndarray]:

@@ -50,6 +50,7 @@ def drawn(scene: Scene) -> np.ndarray:
             axes.add_patch(_lines(strokes, order))
     axes.set_xlim(0, scene.width)
     axes.set_ylim(0, scene.height)
+    # The canvas of matplotlib has no annotations.
     canvas.draw()  # type: ignore[no-untyped-call]
     return np.asarray(canvas.buffer_rgba())[:, :, :3]  # type: ignore[no-untyped-call]
 

@@ -61,9 +61,9 @@ class Reduced:
         Mass matrices of 1 kg at the places of added mass.
     top_drawn : tuple of Coefficients
         Of the regions as drawn.
+    brace_drawn : (n_pieces, n_terms) array
+        Values of the pieces' terms as drawn.
     braces : BraceTerms
-    piece_mass : (n_pieces, n_terms) array, kg
-        Polynomials of the pieces' masses.
     top_mass : tuple of (n_M,) arrays
         Of each region, what its mass terms come to.
     drawn_mass : float, kg
@@ -88,9 +88,9 @@ class Reduced:
     springs: np.ndarray
     places: np.ndarray
     braces: BraceTerms
-    piece_mass: np.ndarray
     top_mass: tuple[np.ndarray, ...]
     top_drawn: tuple[Coefficients, ...]
+    brace_drawn: np.ndarray
     drawn_mass: float
 
     @property
@@ -163,9 +163,12 @@ def what_if(reduced: Reduced, values: np.ndarray, *, n_modes: int | None = None)
     check_range(reduced, values)
     once = _named(reduced, values)
     top = _top(reduced, once)
-    K, M, follow_up = _matrices(reduced, values, once, top)
+    terms, _ = reduced.braces.polynomials(values - reduced.drawn)
+    K, M, follow_up = _matrices(reduced, values, once, top, terms)
     lam, Y = lowest_pairs(K, M, reduced.n_rigid, n_modes or reduced.n_modes)
-    return State(values, np.sqrt(lam) / (2 * np.pi), Y, -np.matmul(follow_up, Y.T), _mass(reduced, values, once, top))
+    return State(
+        values, np.sqrt(lam) / (2 * np.pi), Y, -np.matmul(follow_up, Y.T), _mass(reduced, values, once, top, terms)
+    )
 
 
 def tracked(reduced: Reduced, values: np.ndarray, reference: State) -> State:
@@ -226,15 +229,19 @@ def top_coefficients(
 
 
 def _matrices(
-    reduced: Reduced, values: np.ndarray, once: Mapping[str, float], top: Sequence[Coefficients]
+    reduced: Reduced,
+    values: np.ndarray,
+    once: Mapping[str, float],
+    top: Sequence[Coefficients],
+    terms: np.ndarray,
 ) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
     """Stiffness and mass in the basis, and by how much the fibres of braces move back against it."""
     K, M = reduced.K.copy(), reduced.M.copy()
-    for terms, here, there in zip(reduced.regions, top, reduced.top_drawn, strict=True):
+    for region, here, there in zip(reduced.regions, top, reduced.top_drawn, strict=True):
         if (here.K != there.K).any():
-            K += np.tensordot(here.K - there.K, terms.stiffness, 1)
+            K += np.tensordot(here.K - there.K, region.stiffness, 1)
         if (here.M != there.M).any():
-            M += np.tensordot(here.M - there.M, terms.mass, 1)
+            M += np.tensordot(here.M - there.M, region.mass, 1)
     s = once["thickness"] - 1
     if s:
         K += s * reduced.shifts[0][0] + s * s * reduced.shifts[0][1]
@@ -248,7 +255,7 @@ def _matrices(
     n, q, r = braces.U.shape
     back = np.zeros(reduced.reach.shape)
     if n:
-        stiff, heavy = _pieces(reduced, once, values)
+        stiff, heavy = _pieces(reduced, once, terms)
         pushed = np.matmul(stiff, braces.U)
         K += braces.U.reshape(n * q, r).T @ pushed.reshape(n * q, r)
         M += braces.V.reshape(-1, r).T @ np.matmul(heavy, braces.V).reshape(-1, r)
@@ -259,16 +266,13 @@ def _matrices(
     return K, M, back
 
 
-def _pieces(reduced: Reduced, once: Mapping[str, float], values: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
+def _pieces(reduced: Reduced, once: Mapping[str, float], terms: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
     """Change of every piece's stiffness (n, q, q) and mass (n, q_M, q_M) from the drawing."""
     braces = reduced.braces
-    poly, _ = braces.polynomials(values - reduced.drawn)
-    zero, _ = braces.polynomials(0 * reduced.drawn)
-    if once["brace_E"] == 1:
-        stiff = _summed(poly - zero, braces.both)
-    else:
-        stiff = _summed(np.hstack([poly - zero, (once["brace_E"] - 1) * poly]), np.hstack([braces.both, braces.along]))
-    return stiff, _summed(once["brace_density"] * poly - zero, braces.mass)
+    stiff = _summed(terms - reduced.brace_drawn, braces.both)
+    if once["brace_E"] != 1:
+        stiff += _summed((once["brace_E"] - 1) * terms, braces.along)
+    return stiff, _summed(once["brace_density"] * terms - reduced.brace_drawn, braces.mass)
 
 
 def _own(reduced: Reduced, stiff: np.ndarray, pushed: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
@@ -319,28 +323,33 @@ def lowest_pairs(K: np.ndarray, M: np.ndarray, n_rigid: int, n_modes: int) -> tu
     return 1 / mu, np.concatenate([pull @ y, y]).T
 
 
-def _mass(reduced: Reduced, values: np.ndarray, once: Mapping[str, float], top: Sequence[Coefficients]) -> float:
+def _mass(
+    reduced: Reduced,
+    values: np.ndarray,
+    once: Mapping[str, float],
+    top: Sequence[Coefficients],
+    terms: np.ndarray,
+) -> float:
     mass = reduced.drawn_mass
     for m, here, there in zip(reduced.top_mass, top, reduced.top_drawn, strict=True):
         mass += float((here.M - there.M) @ m)
     mass += float(sum(v for p, v in zip(reduced.parameters, values, strict=True) if p.kind == "mass"))
-    poly, _ = reduced.braces.polynomials(values - reduced.drawn)
-    zero, _ = reduced.braces.polynomials(0 * reduced.drawn)
-    return mass + float(((once["brace_density"] * poly - zero) * reduced.piece_mass).sum())
+    change = once["brace_density"] * terms - reduced.brace_drawn
+    return mass + float((change * reduced.braces.whole_mass).sum())
 
 
 def mass_rates(reduced: Reduced, state: State) -> np.ndarray:
     """What each parameter does to the top's mass, (n,) in kg per unit."""
     once = _named(reduced, state.values)
     poly, by_input = reduced.braces.polynomials(state.values - reduced.drawn)
-    per_input = np.einsum("pit,pt->pi", by_input, reduced.piece_mass)
+    per_input = np.einsum("pit,pt->pi", by_input, reduced.braces.whole_mass)
     out = once["brace_density"] * np.einsum("pi,pin->n", per_input, reduced.braces.inputs)
     top = _top(reduced, once)
     for i, parameter in enumerate(reduced.parameters):
         if parameter.kind == "mass":
             out[i] += 1.0
         elif parameter.kind == "brace_density":
-            out[i] += float((poly * reduced.piece_mass).sum())
+            out[i] += float((poly * reduced.braces.whole_mass).sum())
         else:
             for m, region in zip(reduced.top_mass, top, strict=True):
                 if parameter.kind in region.M_rates:

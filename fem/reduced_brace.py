@@ -249,6 +249,8 @@ class BraceTerms:
     both, along : (n_pieces, n_terms, q, q) arrays
         All of the stiffness, and that which goes with the modulus along the grain.
     mass : (n_pieces, n_terms, q_M, q_M) array
+    whole_mass : (n_pieces, n_terms) array, kg
+        Of the pieces when they do not deform.
     inputs : (n_pieces, 2, n_parameters) array
     middle, half : (n_pieces, 2) arrays, m
         Of the ranges of the inputs.
@@ -262,6 +264,7 @@ class BraceTerms:
     both: np.ndarray
     along: np.ndarray
     mass: np.ndarray
+    whole_mass: np.ndarray
     inputs: np.ndarray
     middle: np.ndarray
     half: np.ndarray
@@ -327,10 +330,11 @@ def brace_terms(
     U, O, V = np.zeros((n, q, r), single), np.zeros((n, q, q_O), single), np.zeros((n, q_M, r), single)
     both, along = np.zeros((n, n_terms, q, q), single), np.zeros((n, n_terms, q, q), single)
     mass = np.zeros((n, n_terms, q_M, q_M), single)
+    whole_mass = np.zeros((n, n_terms))
     for k, (u, o, v, *polynomials) in enumerate(found):
         a, b = len(u), len(v)
         U[k, :a], O[k, :a, : o.shape[1]], V[k, :b] = u, o, v
-        both[k, :, :a, :a], along[k, :, :a, :a], mass[k, :, :b, :b] = polynomials
+        both[k, :, :a, :a], along[k, :, :a, :a], mass[k, :, :b, :b], whole_mass[k] = polynomials
     inputs = np.array([piece.inputs for piece in pieces]).reshape(n, 2, n_parameters)
     ranges = np.array([piece.ranges for piece in pieces]).reshape(n, 2, 2)
     # Those with own functions come first, so that the numbers ascend but for the last ones.
@@ -341,18 +345,7 @@ def brace_terms(
         for _ in part.pieces
     ]
     middle, half = ranges.mean(axis=2), np.ptp(ranges, axis=2) / 2
-    return BraceTerms(U, V, O, both, along, mass, inputs, middle, half, np.array(owner, dtype=int))
-
-
-def piece_masses(parts: Sequence[Part]) -> np.ndarray:
-    """Polynomials of the masses of all pieces, (n_pieces, n_terms) in kg."""
-    (x, y), fit = _nodes()
-    out = []
-    for part in parts:
-        mass = [part.sections(part.at_node(a, b)).mass[:, 2, 2] for a, b in zip(x, y, strict=True)]
-        per_point = fit @ (np.array(mass) * part.motions.weight)
-        out += [per_point[:, piece.at].sum(axis=1) for piece in part.pieces]
-    return np.array(out).reshape(-1, len(POWERS))
+    return BraceTerms(U, V, O, both, along, mass, whole_mass, inputs, middle, half, np.array(owner, dtype=int))
 
 
 def _nodes() -> tuple[tuple[np.ndarray, np.ndarray], np.ndarray]:
@@ -434,7 +427,8 @@ def _fitted(part: Part, basis: Basis, own: Basis, heaviest: float) -> list[tuple
         motion = d[piece.at] @ coordinates
         masses = np.array([form(motion, mass[t, piece.at], w) for t in range(len(POWERS))])
         r = basis.vectors.shape[1]
-        found.append((U[:, :r], U[:, r:], V, polynomials.sum(axis=0), polynomials[1], masses))
+        whole = mass[:, piece.at, 2, 2] @ w
+        found.append((U[:, :r], U[:, r:], V, polynomials.sum(axis=0), polynomials[1], masses, whole))
     return found
 
 

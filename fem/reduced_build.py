@@ -35,7 +35,7 @@ from bracedtop.fem.reduced_basis import (
     shifted_factors,
     snapshot,
 )
-from bracedtop.fem.reduced_brace import Basis, Part, brace_terms, parts_of, piece_masses
+from bracedtop.fem.reduced_brace import Basis, Part, brace_terms, parts_of
 from bracedtop.fem.reduced_sample import form, mass_form, motion_rows, seen, strain_rows
 from bracedtop.fem.reduced_top import CONSTANTS, WoodStiffness, top_terms
 from bracedtop.fem.sampling import Group
@@ -190,14 +190,16 @@ def _other_forces(base: Base, parts: Sequence[Part], top: _TopSamples) -> np.nda
     wood = model.woods[plate.wood]
     found = []
 
+    strained = [seen(rows, x, len(g.points.weight)) for rows, g in zip(top.strains, top.groups, strict=True)]
+    moved = [seen(rows, x, len(g.points.weight)) for rows, g in zip(top.motions, top.groups, strict=True)]
+
     def pushed(change: Mapping[int, tuple[np.ndarray, np.ndarray]]) -> np.ndarray:
         """Of changed stiffness and mass of the regions' points."""
         force = np.zeros_like(x)
         for k, (C, m) in change.items():
             weight = np.asarray(top.groups[k].points.weight)[:, None, None]
-            e, d = seen(top.strains[k], x, len(weight)), seen(top.motions[k], x, len(weight))
-            force += top.strains[k].T @ np.matmul(C * weight, e).reshape(-1, len(lam))
-            force -= top.motions[k].T @ (np.matmul(mass_form(m) * weight, d) * lam).reshape(-1, len(lam))
+            force += top.strains[k].T @ np.matmul(C * weight, strained[k]).reshape(-1, len(lam))
+            force -= top.motions[k].T @ (np.matmul(mass_form(m) * weight, moved[k]) * lam).reshape(-1, len(lam))
         return force
 
     faces = [model.top.faces(group.points) for group in top.groups]
@@ -260,8 +262,7 @@ def _reduced(
     regions = []
     for group, strains, motions in zip(top.groups, top.strains, top.motions, strict=True):
         n = len(group.points.weight)
-        xy = model.locator.positions(group.points.element, group.points.local)
-        h = thickness_at(plate, xy, model.top.region[group.points.element])
+        h = _thickness(model, group)
         weight = np.asarray(group.points.weight)
         sampled = (seen(strains, V, n), seen(motions, V, n), h, -plate.thickness / 2, weight, wood.density)
         regions.append(top_terms(*sampled, is_ring=group.part == "ring"))
@@ -298,7 +299,7 @@ def _reduced(
             ]
         ),
         braces=braces,
-        piece_mass=piece_masses(parts),
+        brace_drawn=braces.polynomials(np.zeros(len(parameters)))[0],
         top_mass=tuple(_region_mass(group, model, wood.density) for group in top.groups),
         drawn_mass=model.mass(),
     )
@@ -319,11 +320,16 @@ def _own_stiffness(model: Model, own: Sequence[Basis], V: np.ndarray) -> dict[st
     return {"own": inner.astype(np.float32), "reach": reach.astype(np.float32)}
 
 
+def _thickness(model: Model, group: Group) -> np.ndarray:
+    """Thickness of the top before a ring is taken off at a part's points, (n,) in m."""
+    xy = model.locator.positions(group.points.element, group.points.local)
+    return thickness_at(model.design.plate, xy, model.top.region[group.points.element])
+
+
 def _region_mass(group: Group, model: Model, density: float) -> np.ndarray:
     """What the mass terms of a region come to for a shift of the whole, (n_M,)."""
     plate = model.design.plate
-    xy = model.locator.positions(group.points.element, group.points.local)
-    h = thickness_at(plate, xy, model.top.region[group.points.element])
+    h = _thickness(model, group)
     d = np.zeros((len(h), 5, 1))
     d[:, 2] = 1.0
     sampled = (np.zeros((len(h), 9, 1)), d, h, -plate.thickness / 2, np.asarray(group.points.weight), density)
@@ -332,7 +338,6 @@ def _region_mass(group: Group, model: Model, density: float) -> np.ndarray:
 
 def _shifts(model: Model, V: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
     """Patches and masses on the outside, which sink with it: first and second power of the change of thickness."""
-    plate = model.design.plate
     r = V.shape[1]
     K, M = np.zeros((2, r, r)), np.zeros((2, r, r))
     outside = {f"patch {patch.name}" for patch in model.design.patches if patch.side == "outside"}
@@ -340,8 +345,7 @@ def _shifts(model: Model, V: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
         if group.part not in outside and not group.part.startswith("mass "):
             continue
         n = len(group.points.weight)
-        xy = model.locator.positions(group.points.element, group.points.local)
-        h = thickness_at(plate, xy, model.top.region[group.points.element])
+        h = _thickness(model, group)
         weight = np.asarray(group.points.weight)
         k = group.stiffness.shape[1]
         # Raised by d, a layer stretches by d times the curvature more.

@@ -33,10 +33,10 @@ from bracedtop.geometry.mesh import mesh_top
 FOLDER = ".bracedtop"
 FILE = "what_if.npz"
 
-FORMAT = 4
+FORMAT = 5
 """Raised whenever the model or what the file holds changes."""
 
-_PLAIN = ("n_modes", "n_rigid", "vectors", "K", "M", "own", "reach", "springs", "places", "piece_mass", "drawn_mass")
+_PLAIN = ("n_modes", "n_rigid", "vectors", "K", "M", "own", "reach", "springs", "places", "drawn_mass")
 
 
 def case_reduced(case: Case, n_modes: int = 12, *, progress: Callable[[int], None] | None = None) -> Reduced:
@@ -145,17 +145,20 @@ def _joined(data: Mapping[str, np.ndarray], design: Design, woods: Mapping[str, 
     if len(data["vectors"]) != space.n_nodes:
         message = f"{len(data['vectors'])} nodes kept, {space.n_nodes} in the mesh"
         raise ValueError(message)
+    parameters = parameters_of(design)
+    braces = BraceTerms(**{f.name: data[f"braces.{f.name}"] for f in fields(BraceTerms)})
     return Reduced(
         design=design,
         woods=woods,
-        parameters=parameters_of(design),
+        parameters=parameters,
         mesh=mesh,
         space=space,
         locator=Locator.from_mesh(mesh),
         regions=regions,
         wood=wood,
         shifts=(data["shifts.K"], data["shifts.M"]),
-        braces=BraceTerms(**{f.name: data[f"braces.{f.name}"] for f in fields(BraceTerms)}),
+        braces=braces,
+        brace_drawn=braces.polynomials(np.zeros(len(parameters)))[0],
         top_mass=tuple(data[f"top_mass{k}"] for k in range(n)),
         top_drawn=tuple(top_coefficients(regions, wood, nominal_factors(design.plate), design.plate.thickness)),
         **plain,

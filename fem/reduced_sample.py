@@ -8,44 +8,20 @@ from collections.abc import Mapping
 import numpy as np
 from scipy import sparse
 
-from bracedtop.fem.layer import Layer, n_unknowns, part_operator
-from bracedtop.fem.plate import N_FIELDS, Space, shape_functions
+from bracedtop.fem.layer import Layer, motion_operator, n_unknowns, part_operator, part_unknowns
+from bracedtop.fem.plate import N_FIELDS, Space
 from bracedtop.fem.sampling import Group
-
-N_MOTIONS = 5
-"""u and v at z = 0, w, and two rotations."""
 
 
 def strain_rows(space: Space, layers: Mapping[str, Layer], group: Group) -> sparse.csr_matrix:
     """Operator from all unknowns to a part's strains, (n_points k, n_unknowns), k = 9, or 11 for a layer."""
     B, _ = part_operator(space, group)
-    return _rows(B, _numbers(space, layers, group), n_unknowns(space, layers))
+    return _rows(B, part_unknowns(space, layers, group), n_unknowns(space, layers))
 
 
 def motion_rows(space: Space, layers: Mapping[str, Layer], group: Group) -> sparse.csr_matrix:
-    """Operator from all unknowns to u, v (at z = 0), w and the rotations by which a part moves, (5 n, n_unknowns)."""
-    values, _ = shape_functions(space, group.points)
-    n, n_local = values.shape
-    n_fields = N_FIELDS if group.face is None else N_FIELDS + 4
-    F = np.zeros((n, N_MOTIONS, n_local, n_fields))
-    F[:, 0, :, 0] = F[:, 1, :, 1] = F[:, 2, :, 2] = values
-    if group.face is None:
-        F[:, 3, :, 3] = F[:, 4, :, 4] = values
-    else:
-        carried = group.face[:, None] * values
-        for a in range(2):
-            F[:, a, :, 5 + a] = F[:, 3 + a, :, 7 + a] = values
-            F[:, a, :, 3 + a], F[:, a, :, 7 + a] = carried, -carried
-    return _rows(F.reshape(n, N_MOTIONS, -1), _numbers(space, layers, group), n_unknowns(space, layers))
-
-
-def _numbers(space: Space, layers: Mapping[str, Layer], group: Group) -> np.ndarray:
-    dofs = space.dofs[group.points.element]
-    if group.face is None:
-        numbers = N_FIELDS * dofs[..., None] + np.arange(N_FIELDS)
-    else:
-        numbers = layers[group.part].unknowns(dofs)
-    return np.asarray(numbers.reshape(len(dofs), -1))
+    """Operator from all unknowns to a part's five motions, (5 n, n_unknowns)."""
+    return _rows(motion_operator(space, group), part_unknowns(space, layers, group), n_unknowns(space, layers))
 
 
 def _rows(B: np.ndarray, numbers: np.ndarray, size: int) -> sparse.csr_matrix:
@@ -63,7 +39,7 @@ def seen(rows: sparse.csr_matrix, vectors: np.ndarray, n_points: int) -> np.ndar
 
 def mass_form(moments: np.ndarray) -> np.ndarray:
     """Inertia per area for the five motions, (n, 5, 5), from moments of the mass (n, 3)."""
-    m = np.zeros((len(moments), N_MOTIONS, N_MOTIONS))
+    m = np.zeros((len(moments), N_FIELDS, N_FIELDS))
     m[:, 0, 0] = m[:, 1, 1] = m[:, 2, 2] = moments[:, 0]
     m[:, 0, 3] = m[:, 3, 0] = m[:, 1, 4] = m[:, 4, 1] = moments[:, 1]
     m[:, 3, 3] = m[:, 4, 4] = moments[:, 2]
