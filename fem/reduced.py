@@ -1,6 +1,6 @@
 """The what-if model: a top's modes for other heights, thickness, woods and masses, in milliseconds.
 
-Depends on fem/model, fem/parameter, fem/reduced_basis, fem/reduced_brace, fem/reduced_top.
+Depends on fem/mac, fem/parameter, fem/plate, fem/reduced_brace, fem/reduced_top.
 
 The stiffness of every part is projected on a basis (fem/reduced_basis) once; what a parameter does to it is an exact
 function or a polynomial (fem/reduced_top, fem/reduced_brace). A what-if sums a few small matrices and solves a dense

@@ -1,6 +1,6 @@
 """Vectors in which a top's modes lie whatever its braces' heights, its wood and its thickness are.
 
-Depends on fem/model, fem/modes, fem/reduced_brace.
+Depends on fem/model, fem/modes, fem/reduced_part.
 
 Full solutions of some tops with other heights (snapshots) show how the modes change; beside them stand the responses
 K^-1 (dK - lambda dM) phi of one top's modes to changes of heights, woods, thickness, rim and mass, those to heights
@@ -28,7 +28,7 @@ from bracedtop.fem.layer import N_OWN
 from bracedtop.fem.model import Model, free_matrix
 from bracedtop.fem.modes import SHIFT_HZ, factorised
 from bracedtop.fem.parameter import what_if_stations
-from bracedtop.fem.reduced_brace import Part
+from bracedtop.fem.reduced_part import Part
 
 MIXTURES = 80
 """Random mixtures of responses to lower, and of those to higher braces; chosen: more gain nothing."""

@@ -35,7 +35,8 @@ from bracedtop.fem.reduced_basis import (
     shifted_factors,
     snapshot,
 )
-from bracedtop.fem.reduced_brace import Basis, Part, brace_terms, parts_of
+from bracedtop.fem.reduced_brace import Basis, brace_terms
+from bracedtop.fem.reduced_part import Part, parts_of
 from bracedtop.fem.reduced_sample import form, mass_form, motion_rows, seen, strain_rows
 from bracedtop.fem.reduced_top import CONSTANTS, WoodStiffness, top_terms
 from bracedtop.fem.sampling import Group
