@@ -6,6 +6,7 @@ import re
 
 import numpy as np
 import pytest
+from commands.command_line import TOP
 
 from bracedtop.fem.calibration import after_taps, start
 from bracedtop.fem.case import read_case
@@ -26,49 +27,6 @@ from bracedtop.fem.target import Target, goal_of, settled, sustain_limit
 from bracedtop.geometry.cut import cut_design
 from bracedtop.geometry.errors import DesignError
 from bracedtop.geometry.mass import PointMass
-
-TOP = """\
-[outline]
-points_mm = [[0, -110], [300, -110], [300, 110], [0, 110]]
-
-[top]
-wood = "spruce_sitka"
-thickness_mm = 3
-
-[edge]
-kind = "free"
-
-[mesh]
-size_mm = 80
-
-[[brace]]
-name = "long"
-wood = "spruce_sitka"
-path_mm = [[40, -50], [260, 40]]
-width_mm = 8
-stations_mm = [[0, 4], [120, 12], [237, 4]]
-
-[[brace]]
-name = "cross"
-wood = "spruce_sitka"
-path_mm = [[150, -80], [150, 80]]
-width_mm = 8
-stations_mm = [[0, 8], [160, 8]]
-
-[[joint]]
-under = "long"
-over = "cross"
-kept_mm = 6
-
-[[patch]]
-name = "bridge"
-kind = "bridge"
-wood = "walnut_black"
-thickness_mm = 6
-grain_angle_deg = 90
-centre_mm = [80, 0]
-size_mm = [24, 100]
-"""
 
 
 @pytest.fixture(scope="module")
