@@ -102,9 +102,8 @@ class Lining:
         if any(cuts) and not (0 < self.kerf_width < self.kerf_pitch < np.inf and 0 < self.kerf_depth <= self.width):
             message = (
                 f"lining of the {self.face}: saw cuts {1e3 * self.kerf_width:g} mm wide every "
-                f"{1e3 * self.kerf_pitch:g} mm and {1e3 * self.kerf_depth:g} mm deep; the width must be below the distance "
-                "and the depth at most "
-                f"{1e3 * self.width:g} mm"
+                f"{1e3 * self.kerf_pitch:g} mm and {1e3 * self.kerf_depth:g} mm deep; the width must be below the "
+                f"distance and the depth at most {1e3 * self.width:g} mm"
             )
             raise DesignError(message)
 
