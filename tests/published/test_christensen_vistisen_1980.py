@@ -2,8 +2,8 @@
 
 Status: the measured frequencies and the mass of Fig. 4 were seen in quotation. What the model makes of them (plate on
 the closed box, in vacuo, air's spring, area) was recomputed by hand from its relations; the volume of 13 litres is
-assumed. G. Caldersmith, "Guitar as a reflex enclosure", J. Acoust. Soc. Am. 63 (1978) 1566 (page recalled), has the same
-relations.
+assumed. G. Caldersmith, "Guitar as a reflex enclosure", J. Acoust. Soc. Am. 63 (1978) 1566 (page recalled), has the
+same relations.
 """
 
 import numpy as np
