@@ -1,6 +1,6 @@
 """Loss factors along the grain, across it and in shear, from the decay of a board's taps.
 
-Depends on fem/board_fit, fem/told.
+Depends on fem/board_fit, fem/loss_factors, fem/told.
 """
 
 from collections.abc import Sequence
@@ -10,12 +10,8 @@ import numpy as np
 from scipy.optimize import nnls
 
 from bracedtop.fem.board_fit import BoardFit
+from bracedtop.fem.loss_factors import USUAL
 from bracedtop.fem.told import told
-
-USUAL = {"along": 0.007, "across": 0.020, "shear": 0.020}
-"""Loss factors of spruce, also their spread without taps: about 0.006 to 0.008 along the grain, 0.018 to 0.022 across
-(recalled: D. W. Haines, Catgut Acoustical Society Newsletter 31 (1979); T. Ono, M. Norimoto, Jpn. J. Appl. Phys. 22
-(1983) 611); in shear chosen like across."""
 
 PARTS = {"along": ("E_L",), "across": ("E_R", "G_RT"), "shear": ("G_LR", "G_LT")}
 """Constants whose energy each loss factor belongs to."""

@@ -1,13 +1,13 @@
 """Tables and keys of a board file, with the range of every number.
 
-Depends on fem/case_schema, fem/toml_table.
+Depends on fem/part_schema, fem/toml_table.
 """
 
 from typing import Annotated, Any, Literal, TypeVar
 
 from pydantic import BeforeValidator, Field, model_validator
 
-from bracedtop.fem.case_schema import Frequency, Length, Moisture, Thickness
+from bracedtop.fem.part_schema import Frequency, Length, Moisture, Thickness
 from bracedtop.fem.toml_table import Line, Name, Table, Text, one_form, refuse
 
 MOST_TAPS = 40

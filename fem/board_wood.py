@@ -1,27 +1,23 @@
 """A wood that a drawing names by its board file.
 
-Depends on fem/board_file, fem/board_fit, fem/named_path, fem/wood.
+Depends on fem/board_file, fem/board_fit, fem/named_path.
 
 The fit runs each time that the drawing is read, a second or less a board: nothing is kept that could grow stale, and
 drawings without boards pay nothing.
 """
 
-from dataclasses import replace
 from pathlib import Path
 
 from bracedtop.fem.board_file import read_board
-from bracedtop.fem.board_fit import fit_board
+from bracedtop.fem.board_fit import BoardFit, fit_board
 from bracedtop.fem.named_path import named_path
-from bracedtop.fem.wood import Wood
 
 
-def board_wood(name: str, text: str, folder: Path, where: str) -> Wood:
-    """Wood of the board file that a drawing names.
+def named_fit(text: str, folder: Path, where: str) -> BoardFit:
+    """Fit of the board file that a drawing names; its wood has the board's name.
 
     Parameters
     ----------
-    name : str
-        Of the wood in the drawing.
     text : str
         Path of the board file relative to the drawing's folder. Boards often lie beside the cases that share them, so
         it may begin with ``../``, and with no more than that.
@@ -38,4 +34,4 @@ def board_wood(name: str, text: str, folder: Path, where: str) -> Wood:
         If no wood comes out of it.
     """
     path = named_path(text, folder, folder / "..", where)
-    return replace(fit_board(read_board(path)).wood, name=name)
+    return fit_board(read_board(path))

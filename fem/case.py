@@ -1,33 +1,34 @@
 """A case folder's drawing: top.toml to a design in SI units with its woods and targets.
 
-Depends on geometry, fem/board_wood, fem/case_file, fem/case_top, fem/case_patch, fem/case_plan, fem/case_strings,
-fem/wood, fem/wood_table.
+Depends on geometry, fem/board_wood, fem/case_box, fem/case_braces, fem/case_file, fem/case_losses, fem/case_outline,
+fem/case_top, fem/case_patch, fem/case_plan, fem/case_strings, fem/wood, fem/wood_table.
 """
 
 import math
 from collections.abc import Mapping
 from dataclasses import dataclass, field, replace
 from pathlib import Path
-from typing import NoReturn
+from typing import TYPE_CHECKING, NoReturn
 
-import numpy as np
 import shapely
 
+from bracedtop.fem.case_box import box_of, box_woods
+from bracedtop.fem.case_braces import brace_of, joints_of, refuse_repeats
 from bracedtop.fem.case_file import FILE_NAME, read_tables
+from bracedtop.fem.case_losses import losses_of
+from bracedtop.fem.case_outline import hole_of, outline_of
 from bracedtop.fem.case_patch import mass_of, patch_of
 from bracedtop.fem.case_plan import limits_of, targets_of
 from bracedtop.fem.case_schema import (
     ORTHOTROPIC_KEYS,
-    BraceTable,
     CaseTable,
     ClimateTable,
     EdgeTable,
-    HoleTable,
-    OutlineTable,
     WoodTable,
 )
 from bracedtop.fem.case_strings import strengths_of, strings_of
 from bracedtop.fem.case_top import dome_of, plate_of
+from bracedtop.fem.loss_factors import LossFactors
 from bracedtop.fem.moisture import Climate, wood_at, woods_at
 from bracedtop.fem.plan_limits import Limits
 from bracedtop.fem.strength import Strength
@@ -36,12 +37,14 @@ from bracedtop.fem.target import Target
 from bracedtop.fem.toml_file import did_you_mean, shown, shown_text
 from bracedtop.fem.wood import Wood
 from bracedtop.fem.wood_table import MOISTURE, handbook_wood, wood_names
-from bracedtop.geometry.brace import Brace
-from bracedtop.geometry.design import Design, Edge, Joint
+from bracedtop.geometry.box import Box
+from bracedtop.geometry.design import Design, Edge
 from bracedtop.geometry.errors import DesignError, FileError
 from bracedtop.geometry.layout import check_layout
-from bracedtop.geometry.outline import Hole, Outline, body_outline, polygon_outline, smooth_outline
-from bracedtop.geometry.units import DEGREE, GPA, MM
+from bracedtop.geometry.units import GPA, MM
+
+if TYPE_CHECKING:
+    from bracedtop.fem.board_fit import BoardFit
 
 N_PER_MM2 = 1.0e6
 """N per mm of deflection per mm of rim, in N/m per m of rim."""
@@ -82,6 +85,10 @@ class Case:
         Intervals, distances from a note, modes to leave alone, sustain.
     limits : Limits
         What a plan may do.
+    box : Box or None
+        None for a top alone.
+    losses : mapping of str to LossFactors
+        Of the same woods, whatever the climate.
     """
 
     folder: Path
@@ -97,6 +104,8 @@ class Case:
     strengths: Mapping[str, Strength] = field(default_factory=dict)
     other_targets: tuple[Target, ...] = ()
     limits: Limits = field(default_factory=Limits)
+    box: Box | None = None
+    losses: Mapping[str, LossFactors] = field(default_factory=dict)
 
 
 def read_case(folder: Path) -> Case:
@@ -118,7 +127,8 @@ def read_case(folder: Path) -> Case:
     tables = read_tables(folder)
     try:
         climate = None if tables.climate is None else _climate(tables.climate)
-        woods = _woods(tables, folder)
+        fits = _board_fits(tables, folder)
+        woods = _woods(tables, fits)
         if climate is not None:
             woods = woods_at(woods, climate)
         design = _design(tables, folder)
@@ -126,6 +136,9 @@ def read_case(folder: Path) -> Case:
         _check_driving_point(design)
         _check_size(tables, design)
         strings = strings_of(tables)
+        box = box_of(tables, design, folder)
+        if box is not None:
+            _check_size(tables, box.back, "back")
     except DesignError as error:
         message = f"{FILE_NAME}: {error}"
         raise DesignError(message) from None
@@ -144,6 +157,8 @@ def read_case(folder: Path) -> Case:
         strengths=strengths_of(tables, woods),
         other_targets=tuple(target for target in targets if target.kind != "frequency"),
         limits=limits_of(tables),
+        box=box,
+        losses=losses_of(tables, woods, fits),
     )
 
 
@@ -158,11 +173,25 @@ def _climate(table: ClimateTable) -> Climate:
     return Climate((table.moisture_percent or 0.0) / 100, table.temperature_c)
 
 
-def _woods(tables: CaseTable, folder: Path) -> dict[str, Wood]:
-    woods = {name: _own_wood(name, table, folder) for name, table in tables.wood.items()}
+def _board_fits(tables: CaseTable, folder: Path) -> dict[str, "BoardFit"]:
+    named = {name: table.board for name, table in tables.wood.items() if table.board is not None}
+    if not named:
+        return {}
+    # Loaded here, as it brings the analysis of recordings, half as much again as all else that a drawing loads.
+    from bracedtop.fem.board_wood import named_fit
+
+    return {name: named_fit(board, folder, f'{FILE_NAME}: wood "{name}".board') for name, board in named.items()}
+
+
+def _woods(tables: CaseTable, fits: Mapping[str, "BoardFit"]) -> dict[str, Wood]:
+    woods = {
+        name: replace(fits[name].wood, name=name) if name in fits else _own_wood(name, table)
+        for name, table in tables.wood.items()
+    }
     uses = [("top.wood", tables.top.wood)]
     uses += [(f'brace "{row.name}".wood', row.wood) for row in tables.brace]
     uses += [(f'patch "{row.name}".wood', row.wood) for row in tables.patch]
+    uses += box_woods(tables)
     for where, name in uses:
         if name in woods:
             continue
@@ -177,12 +206,7 @@ def _built_in(where: str, name: str, own: tuple[str, ...]) -> Wood:
     return handbook_wood(name)
 
 
-def _own_wood(name: str, table: WoodTable, folder: Path) -> Wood:
-    if table.board is not None:
-        # Loaded here, as it brings the analysis of recordings, half as much again as all else that a drawing loads.
-        from bracedtop.fem.board_wood import board_wood
-
-        return board_wood(name, table.board, folder, f'{FILE_NAME}: wood "{name}".board')
+def _own_wood(name: str, table: WoodTable) -> Wood:
     density = table.density_kg_per_m3
     if table.E_gpa is not None and table.nu is not None and density is not None:
         return isotropic(name, table.E_gpa * GPA, table.nu, density)
@@ -206,85 +230,29 @@ def isotropic(name: str, E: float, nu: float, density: float) -> Wood:
 
 
 def _design(tables: CaseTable, folder: Path) -> Design:
-    holes = tuple(_hole(row) for row in tables.hole)
-    _refuse_repeats("brace", [row.name for row in tables.brace])
-    _refuse_repeats("patch", [row.name for row in tables.patch])
-    _refuse_repeats("mass", [row.name for row in tables.mass])
+    holes = tuple(hole_of(row) for row in tables.hole)
+    refuse_repeats("brace", [row.name for row in tables.brace])
+    refuse_repeats("patch", [row.name for row in tables.patch])
+    refuse_repeats("mass", [row.name for row in tables.mass])
     bridges = [row.name for row in tables.patch if row.kind == "bridge"]
     if len(bridges) > 1:
         _refuse(f'patch "{bridges[1]}".kind', '"bridge"', f'"{bridges[0]}" is the bridge; only one is allowed')
     flat = Design(
-        outline=_outline(tables.outline),
-        plate=plate_of(tables, folder),
+        outline=outline_of(tables.outline),
+        plate=plate_of(tables.top, folder, tables.thickness),
         holes=holes,
-        braces=tuple(_brace(row) for row in tables.brace),
+        braces=tuple(brace_of(row) for row in tables.brace),
         patches=tuple(patch_of(row, holes) for row in tables.patch),
         masses=tuple(mass_of(row) for row in tables.mass),
-        joints=_joints(tables),
+        joints=joints_of(tables.joint, [row.name for row in tables.brace]),
         edge=_edge(tables.edge),
         bridge_point=None if tables.bridge is None else _point(tables.bridge.point_mm),
     )
     return replace(flat, plate=replace(flat.plate, dome=dome_of(tables.top, flat.driving_point)))
 
 
-def _refuse_repeats(kind: str, names: list[str]) -> None:
-    for i, name in enumerate(names):
-        if name in names[:i]:
-            first = names.index(name) + 1
-            _refuse(f"{kind} {i + 1}.name", shown(name), f"{kind} {first} has this name; names must differ")
-
-
 def _point(pair: list[float]) -> tuple[float, float]:
     return pair[0] * MM, pair[1] * MM
-
-
-def _outline(table: OutlineTable) -> Outline:
-    if table.points_mm is not None:
-        points = np.array(table.points_mm, dtype=float) * MM
-        return smooth_outline(points) if table.smooth else polygon_outline(points)
-    lengths = {
-        key.removesuffix("_mm"): value * MM
-        for key in type(table).model_fields
-        if key.endswith("_mm") and isinstance(value := getattr(table, key), (int, float))
-    }
-    return body_outline(**lengths)
-
-
-def _hole(row: HoleTable) -> Hole:
-    sizes = [row.diameter_mm, row.diameter_mm] if row.size_mm is None else row.size_mm
-    return Hole(np.array(row.centre_mm) * MM, np.array(sizes) * (0.5 * MM), row.angle_deg * DEGREE)
-
-
-def _brace(row: BraceTable) -> Brace:
-    return Brace(
-        name=row.name,
-        wood=row.wood,
-        path=np.array(row.path_mm, dtype=float) * MM,
-        width=row.width_mm * MM,
-        stations=np.array(row.stations_mm, dtype=float) * MM,
-        shape=row.shape,
-        ring_angle=row.ring_angle_deg * DEGREE,
-        runout=row.runout_deg * DEGREE,
-    )
-
-
-def _joints(tables: CaseTable) -> tuple[Joint, ...]:
-    names = [row.name for row in tables.brace]
-    for i, row in enumerate(tables.joint, start=1):
-        for key, name in (("under", row.under), ("over", row.over)):
-            if name not in names:
-                allowed = f"no such brace; {did_you_mean(name, names)}braces: {', '.join(names) or 'none'}"
-                _refuse(f"joint {i}.{key}", shown(name), allowed)
-    return tuple(
-        Joint(
-            row.under,
-            row.over,
-            None if row.kept_mm is None else row.kept_mm * MM,
-            (row.cap_mm or 0.0) * MM,
-            (row.cap_length_mm or 0.0) * MM,
-        )
-        for row in tables.joint
-    )
 
 
 def _edge(table: EdgeTable) -> Edge:
@@ -296,13 +264,13 @@ def _edge(table: EdgeTable) -> Edge:
     )
 
 
-def _check_size(tables: CaseTable, design: Design) -> None:
+def _check_size(tables: CaseTable, design: Design, what: str = "top") -> None:
     size = DEFAULT_MESH_SIZE if tables.mesh is None else tables.mesh.size_mm * MM
     # Equilateral triangles of this side have an area of 0.43 size^2.
     n_triangles = design.region.area / (0.43 * size**2)
     if n_triangles > MAX_TRIANGLES:
         least = size * (n_triangles / MAX_TRIANGLES) ** 0.5 / MM
-        found = f"{size / MM:g}, which would cut the top into {n_triangles:.0f} triangles"
+        found = f"{size / MM:g}, which would cut the {what} into {n_triangles:.0f} triangles"
         _refuse("mesh.size_mm", found, f"must be at least {math.ceil(least)} for this outline")
 
 

@@ -1,6 +1,6 @@
 """The patches and masses of a drawing: [[patch]] and [[mass]].
 
-Depends on geometry, fem/case_file, fem/case_schema.
+Depends on geometry, fem/case_file, fem/part_schema.
 """
 
 from collections.abc import Sequence
@@ -8,7 +8,7 @@ from collections.abc import Sequence
 import numpy as np
 
 from bracedtop.fem.case_file import FILE_NAME
-from bracedtop.fem.case_schema import MassTable, PatchTable
+from bracedtop.fem.part_schema import MassTable, PatchTable
 from bracedtop.geometry.errors import DesignError, FileError
 from bracedtop.geometry.mass import DIAMETER, PointMass
 from bracedtop.geometry.outline import Hole, Outline, polygon_outline, rectangle

@@ -1,204 +1,44 @@
 """Tables and keys of top.toml, with the range of every number.
 
-Depends on fem/toml_table. Upper bounds are chosen wide enough for a piano's soundboard and for the plates
-of the published checks, and narrow enough that a slip of a decimal point cannot ask for hours of work.
+Depends on fem/box_schema, fem/part_schema, fem/toml_table.
 """
 
 from typing import Annotated, Literal
 
 from pydantic import Field, model_validator
 
+from bracedtop.fem.box_schema import BackTable, BlockTable, BoxTable, FinishTable, LiningTable, SidesTable
+from bracedtop.fem.part_schema import (
+    MAX_BRACES,
+    MAX_HOLES,
+    MAX_PATCHES,
+    BraceTable,
+    Celsius,
+    Density,
+    Frequency,
+    Height,
+    HoleTable,
+    Humidity,
+    JointTable,
+    Length,
+    LossFactor,
+    MassTable,
+    Modulus,
+    Moisture,
+    OutlineTable,
+    Pair,
+    PatchTable,
+    Poisson,
+    Spring,
+    Stress,
+    ThicknessTable,
+    TopTable,
+)
 from bracedtop.fem.toml_table import Form, Line, Name, Table, Text, one_form, refuse
 
-MAX_BRACES = 200
-MAX_PATCHES = 50
-MAX_HOLES = 20
 MAX_STRINGS = 300
 MAX_REGIONS = 50
 MAX_MASSES = 50
-MAX_POINTS = 2000
-
-Length = Annotated[float, Field(gt=0, le=20_000)]
-Height = Annotated[float, Field(ge=0, le=2_000)]
-Thickness = Annotated[float, Field(gt=0, le=2_000)]
-Radius = Annotated[float, Field(gt=0, le=1_000_000)]
-Coordinate = Annotated[float, Field(ge=-20_000, le=20_000)]
-Angle = Annotated[float, Field(ge=-360, le=360)]
-Frequency = Annotated[float, Field(gt=0, le=20_000)]
-Modulus = Annotated[float, Field(gt=0, le=1_000)]
-Poisson = Annotated[float, Field(gt=-5, lt=5)]
-Stress = Annotated[float, Field(gt=0, le=10_000)]
-Density = Annotated[float, Field(gt=0, le=25_000)]
-Spring = Annotated[float, Field(ge=0, le=1e9)]
-RingAngle = Annotated[float, Field(ge=-90, le=90)]
-Runout = Annotated[float, Field(ge=-45, le=45)]
-Moisture = Annotated[float, Field(ge=2, le=25)]
-Humidity = Annotated[float, Field(ge=5, le=95)]
-Celsius = Annotated[float, Field(ge=0, le=50)]
-Pair = Annotated[list[Coordinate], Field(min_length=2, max_length=2)]
-Points = Annotated[list[Pair], Field(min_length=3, max_length=MAX_POINTS)]
-Path = Annotated[list[Pair], Field(min_length=2, max_length=MAX_POINTS)]
-Sizes = Annotated[list[Length], Field(min_length=2, max_length=2)]
-
-BODY_KEYS = (
-    "body_length_mm",
-    "lower_bout_mm",
-    "lower_bout_at_mm",
-    "waist_mm",
-    "waist_at_mm",
-    "upper_bout_mm",
-    "upper_bout_at_mm",
-)
-
-
-class OutlineTable(Table):
-    """[outline]: a guitar-like body, or listed points."""
-
-    body_length_mm: Length | None = None
-    lower_bout_mm: Length | None = None
-    lower_bout_at_mm: Length | None = None
-    waist_mm: Length | None = None
-    waist_at_mm: Length | None = None
-    upper_bout_mm: Length | None = None
-    upper_bout_at_mm: Length | None = None
-    points_mm: Points | None = None
-    smooth: bool = False
-
-    @model_validator(mode="after")
-    def _check(self) -> "OutlineTable":
-        one_form(self, [(set(BODY_KEYS), set()), ({"points_mm"}, {"smooth"})], "an outline")
-        return self
-
-
-class HoleTable(Table):
-    """[[hole]]: round or elliptical."""
-
-    centre_mm: Pair
-    diameter_mm: Length | None = None
-    size_mm: Sizes | None = None
-    angle_deg: Angle = 0.0
-
-    @model_validator(mode="after")
-    def _check(self) -> "HoleTable":
-        one_form(self, [({"diameter_mm"}, set()), ({"size_mm"}, {"angle_deg"})], "a hole")
-        return self
-
-
-DIRECTIONS = ("dome_radius_along_mm", "dome_radius_across_mm")
-
-
-class TopTable(Table):
-    """[top]: the plate."""
-
-    wood: Name
-    thickness_mm: Thickness
-    grain_angle_deg: Angle = 0.0
-    ring_angle_deg: RingAngle = 0.0
-    runout_deg: Runout = 0.0
-    edge_ring_width_mm: Height = 0.0
-    edge_ring_reduction_mm: Height = 0.0
-    thickness_csv: Line | None = None
-    dome_radius_mm: Radius | None = None
-    dome_radius_along_mm: Radius | None = None
-    dome_radius_across_mm: Radius | None = None
-    crown_mm: Pair | None = None
-
-    @model_validator(mode="after")
-    def _check(self) -> "TopTable":
-        by_direction = [key for key in DIRECTIONS if getattr(self, key) is not None]
-        if self.dome_radius_mm is not None and by_direction:
-            refuse(f"dome_radius_mm together with {by_direction[0]}; one radius for both directions, or one for each")
-        if self.crown_mm is not None and self.dome_radius_mm is None and not by_direction:
-            refuse(f"crown_mm without a dome; allowed beside dome_radius_mm or {' or '.join(DIRECTIONS)}")
-        return self
-
-
-class ThicknessTable(Table):
-    """[[thickness]]: an area with a thickness of its own."""
-
-    points_mm: Points
-    thickness_mm: Thickness
-
-
-class BraceTable(Table):
-    """[[brace]]."""
-
-    name: Name
-    wood: Name
-    path_mm: Path
-    width_mm: Thickness
-    stations_mm: Annotated[
-        list[Annotated[list[Height], Field(min_length=2, max_length=2)]], Field(min_length=2, max_length=MAX_POINTS)
-    ]
-    shape: Literal["square", "rounded", "peaked"] = "square"
-    ring_angle_deg: RingAngle = 0.0
-    runout_deg: Runout = 0.0
-
-
-class PatchTable(Table):
-    """[[patch]]: points, a rectangle, or a ring around a hole."""
-
-    name: Name
-    kind: Literal["bridge", "bridge_plate", "hole_reinforcement", "neck_reinforcement", "graft"]
-    wood: Name
-    thickness_mm: Thickness | None = None
-    profile_mm: Path | None = None
-    profile_angle_deg: Angle | None = None
-    side: Literal["inside", "outside"] | None = None
-    grain_angle_deg: Angle = 0.0
-    ring_angle_deg: RingAngle = 0.0
-    runout_deg: Runout = 0.0
-    points_mm: Points | None = None
-    centre_mm: Pair | None = None
-    size_mm: Sizes | None = None
-    angle_deg: Angle = 0.0
-    around_hole: Annotated[int, Field(ge=1, le=MAX_HOLES)] | None = None
-    width_mm: Length | None = None
-    under_braces: bool = False
-
-    @model_validator(mode="after")
-    def _check(self) -> "PatchTable":
-        forms: list[Form] = [
-            ({"points_mm"}, set()),
-            ({"centre_mm", "size_mm"}, {"angle_deg"}),
-            ({"around_hole", "width_mm"}, set()),
-        ]
-        one_form(self, forms, "a patch")
-        one_form(self, [({"thickness_mm"}, set()), ({"profile_mm"}, {"profile_angle_deg"})], "a patch's thickness")
-        if self.under_braces and (self.side == "outside" or (self.side is None and self.kind == "bridge")):
-            refuse(
-                'under_braces = true on a patch outside; braces are inside, so that only a patch with side = "inside" '
-                "can be under them"
-            )
-        return self
-
-
-class MassTable(Table):
-    """[[mass]]: something small and heavy on the top."""
-
-    name: Name
-    grams: Annotated[float, Field(gt=0, le=1_000_000)]
-    at_mm: Pair
-    diameter_mm: Length | None = None
-    height_mm: Coordinate = 0.0
-
-
-class JointTable(Table):
-    """[[joint]]: which brace passes under which."""
-
-    under: Name
-    over: Name
-    kept_mm: Height | None = None
-    cap_mm: Thickness | None = None
-    cap_length_mm: Length | None = None
-
-    @model_validator(mode="after")
-    def _check(self) -> "JointTable":
-        given = [key for key in ("cap_mm", "cap_length_mm") if getattr(self, key) is not None]
-        if len(given) == 1:
-            refuse(f"{given[0]} alone; a cap over the joint takes cap_mm + cap_length_mm")
-        return self
-
 
 SPRING_KEYS = ("deflection_n_per_mm2", "rotation_n_per_rad", "inplane_n_per_mm2")
 
@@ -294,6 +134,8 @@ STRENGTH_KEYS = (
     "tension_across_strength_mpa",
 )
 
+LOSS_KEYS = ("loss_along", "loss_across", "loss_shear")
+
 
 class WoodTable(Table):
     """[wood.NAME]: the maker's own, from a board's taps, all constants or some with a base, or an isotropic solid."""
@@ -317,14 +159,19 @@ class WoodTable(Table):
     compression_strength_mpa: Stress | None = None
     shear_strength_mpa: Stress | None = None
     tension_across_strength_mpa: Stress | None = None
+    loss_along: LossFactor | None = None
+    loss_across: LossFactor | None = None
+    loss_shear: LossFactor | None = None
+    loss: LossFactor | None = None
 
     @model_validator(mode="after")
     def _check(self) -> "WoodTable":
         given = self.model_fields_set
         if "board" in given:
-            mixed = [key for key in type(self).model_fields if key in given - {"board", *STRENGTH_KEYS}]
+            beside = (*STRENGTH_KEYS, *LOSS_KEYS)
+            mixed = [key for key in type(self).model_fields if key in given - {"board", *beside}]
             if mixed:
-                refuse(f"board together with {mixed[0]}; the board file tells all but {', '.join(STRENGTH_KEYS)}")
+                refuse(f"board together with {mixed[0]}; the board file tells all but {', '.join(beside)}")
         elif "based_on" in given:
             mixed = [key for key in ("E_gpa", "nu") if key in given]
             if mixed:
@@ -333,11 +180,16 @@ class WoodTable(Table):
             one_form(self, [(set(ISOTROPIC_KEYS), set()), (set(ORTHOTROPIC_KEYS), set())], "a material")
             if "moisture_percent" in given:
                 refuse("moisture_percent of a material without grain, which takes up no water; leave it out")
+            with_grain = [key for key in LOSS_KEYS if key in given]
+            if with_grain and "E_gpa" in given:
+                refuse(f"{with_grain[0]} of a material without grain; write loss")
         else:
             lacking = [key for key in ORTHOTROPIC_KEYS if key not in given]
             if lacking:
                 allowed = "give every constant, based_on = a built-in wood, or board = a board file"
                 refuse(f"{', '.join(lacking)} missing; {allowed}")
+        if "loss" in given and "E_gpa" not in given:
+            refuse(f"loss of a wood, which has one in each direction; allowed: {', '.join(LOSS_KEYS)}")
         return self
 
 
@@ -423,6 +275,15 @@ class CaseTable(Table):
     string: Annotated[list[StringTable], Field(max_length=MAX_STRINGS)] = Field(default_factory=list)
     mesh: MeshTable | None = None
     climate: ClimateTable | None = None
+    sides: SidesTable | None = None
+    back: BackTable | None = None
+    back_brace: Annotated[list[BraceTable], Field(max_length=MAX_BRACES)] = Field(default_factory=list)
+    back_patch: Annotated[list[PatchTable], Field(max_length=MAX_PATCHES)] = Field(default_factory=list)
+    back_joint: Annotated[list[JointTable], Field(max_length=MAX_BRACES)] = Field(default_factory=list)
+    lining: Annotated[list[LiningTable], Field(max_length=2)] = Field(default_factory=list)
+    block: Annotated[list[BlockTable], Field(max_length=2)] = Field(default_factory=list)
+    finish: Annotated[list[FinishTable], Field(max_length=3)] = Field(default_factory=list)
+    box: BoxTable | None = None
 
 
 TABLES: dict[str, type[Table]] = {
@@ -444,5 +305,15 @@ TABLES: dict[str, type[Table]] = {
     "string": StringTable,
     "mesh": MeshTable,
     "climate": ClimateTable,
+    "sides": SidesTable,
+    "back": BackTable,
+    "back.outline": OutlineTable,
+    "back_brace": BraceTable,
+    "back_patch": PatchTable,
+    "back_joint": JointTable,
+    "lining": LiningTable,
+    "block": BlockTable,
+    "finish": FinishTable,
+    "box": BoxTable,
 }
 """Model of each table by its name in the file; "" is the file itself."""

@@ -1,14 +1,15 @@
 """The plate of a drawing: [top], [[thickness]] and the file of measured thicknesses.
 
-Depends on geometry, fem/case_schema, fem/thickness_file.
+Depends on geometry, fem/part_schema, fem/thickness_file.
 """
 
 import math
+from collections.abc import Sequence
 from pathlib import Path
 
 import numpy as np
 
-from bracedtop.fem.case_schema import CaseTable, ThicknessTable, TopTable
+from bracedtop.fem.part_schema import ThicknessTable, TopTable
 from bracedtop.fem.thickness_file import read_thickness
 from bracedtop.geometry.design import Plate
 from bracedtop.geometry.dome import Dome
@@ -18,20 +19,21 @@ from bracedtop.geometry.thickness import ThicknessRegion
 from bracedtop.geometry.units import DEGREE, MM
 
 
-def plate_of(tables: CaseTable, folder: Path) -> Plate:
+def plate_of(top: TopTable, folder: Path, regions: Sequence[ThicknessTable] = ()) -> Plate:
     """Plate of a drawing in SI units, without its dome.
 
     Parameters
     ----------
-    tables : CaseTable
+    top : TopTable
+        Or that of the back.
     folder : Path
         The case's folder, where a file of measured thicknesses lies.
+    regions : sequence of ThicknessTable
 
     Raises
     ------
     FileError, DesignError
     """
-    top = tables.top
     return Plate(
         wood=top.wood,
         thickness=top.thickness_mm * MM,
@@ -40,7 +42,7 @@ def plate_of(tables: CaseTable, folder: Path) -> Plate:
         runout=top.runout_deg * DEGREE,
         ring_width=top.edge_ring_width_mm * MM,
         ring_reduction=top.edge_ring_reduction_mm * MM,
-        regions=tuple(_region(k, row) for k, row in enumerate(tables.thickness, start=1)),
+        regions=tuple(_region(k, row) for k, row in enumerate(regions, start=1)),
         grid=None if top.thickness_csv is None else read_thickness(folder, top.thickness_csv),
     )
 

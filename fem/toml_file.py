@@ -20,7 +20,7 @@ _TOO_DEEP = 50
 # A key of thousands of dotted parts takes the TOML reader quadratic time. Possessive, so that the scan is linear.
 _KEY = r"""(?:[\w-]++|"[^"\n]*+"|'[^'\n]*+')"""
 _DOTTED = re.compile(rf"(?<![\w-])(?:{_KEY}[ \t]*+\.[ \t]*+){{{_TOO_DEEP}}}")
-_UNITS = ("mm", "deg", "gpa", "hz", "kg_per_m3", "n_per_mm2", "n_per_rad", "g", "s", "percent")
+_UNITS = ("mm", "deg", "gpa", "hz", "kg_per_m3", "n_per_mm2", "n_per_rad", "g", "g_per_m2", "s", "percent", "c")
 
 Whole = TypeVar("Whole", bound=Table)
 
@@ -192,7 +192,8 @@ def _likeness(word: str, name: str) -> float:
 
 
 def _model_keys(loc: tuple[int | str, ...], layout: Layout) -> list[str]:
-    return list(layout.tables[str(loc[0]) if loc else ""].model_fields)
+    inner = ".".join(str(step) for step in loc[:2])
+    return list(layout.tables[inner if inner in layout.tables else str(loc[0]) if loc else ""].model_fields)
 
 
 def place(loc: tuple[int | str, ...], raw: Mapping[str, Any]) -> str:
@@ -209,8 +210,9 @@ def place(loc: tuple[int | str, ...], raw: Mapping[str, Any]) -> str:
     elif rest and table == "wood":
         words = f"wood {shown(rest[0])}"
         rest = rest[1:]
-    for label, step in zip((".", " row ", " number "), _written(rest, loc, raw), strict=False):
-        words += f"{label}{step + 1 if isinstance(step, int) else step}"
+    labels = iter((" row ", " number "))
+    for step in _written(rest, loc, raw):
+        words += f"{next(labels, ' ')}{step + 1}" if isinstance(step, int) else f".{step}"
     return words
 
 
