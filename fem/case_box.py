@@ -134,7 +134,7 @@ def _back(tables: CaseTable, table: BackTable, design: Design, folder: Path) -> 
     try:
         flat = Design(
             outline=design.outline if table.outline is None else outline_of(table.outline),
-            plate=plate_of(table, folder),
+            plate=plate_of(table, folder, table="back"),
             braces=tuple(brace_of(row) for row in tables.back_brace),
             patches=patches,
             joints=joints,

@@ -19,7 +19,7 @@ from bracedtop.geometry.thickness import ThicknessRegion
 from bracedtop.geometry.units import DEGREE, MM
 
 
-def plate_of(top: TopTable, folder: Path, regions: Sequence[ThicknessTable] = ()) -> Plate:
+def plate_of(top: TopTable, folder: Path, regions: Sequence[ThicknessTable] = (), *, table: str = "top") -> Plate:
     """Plate of a drawing in SI units, without its dome.
 
     Parameters
@@ -29,6 +29,8 @@ def plate_of(top: TopTable, folder: Path, regions: Sequence[ThicknessTable] = ()
     folder : Path
         The case's folder, where a file of measured thicknesses lies.
     regions : sequence of ThicknessTable
+    table : str
+        Its name in the drawing, for messages.
 
     Raises
     ------
@@ -43,7 +45,7 @@ def plate_of(top: TopTable, folder: Path, regions: Sequence[ThicknessTable] = ()
         ring_width=top.edge_ring_width_mm * MM,
         ring_reduction=top.edge_ring_reduction_mm * MM,
         regions=tuple(_region(k, row) for k, row in enumerate(regions, start=1)),
-        grid=None if top.thickness_csv is None else read_thickness(folder, top.thickness_csv),
+        grid=None if top.thickness_csv is None else read_thickness(folder, top.thickness_csv, f"{table}.thickness_csv"),
     )
 
 

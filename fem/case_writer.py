@@ -1,37 +1,43 @@
 """Text of top.toml for a design.
 
-Depends on geometry, fem/case, fem/plan_limits, fem/target, fem/wood, fem/wood_table.
+Depends on geometry, fem/box_writer, fem/case, fem/part_writer, fem/plan_limits, fem/target, fem/wood, fem/wood_losses,
+fem/wood_table.
 """
 
-import json
-import re
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Iterable, Mapping
 
-import numpy as np
-
+from bracedtop.fem.box_writer import box_text
 from bracedtop.fem.case import N_PER_MM2
+from bracedtop.fem.loss_factors import LossFactors
 from bracedtop.fem.moisture import ROOM, Climate, wood_at
+from bracedtop.fem.part_writer import (
+    Value,
+    brace_text,
+    corner_points,
+    hole_text,
+    in_mm,
+    joint_text,
+    mass_text,
+    patch_text,
+    plate_text,
+    quoted,
+    quoted_key,
+    region_text,
+    table,
+)
 from bracedtop.fem.plan_limits import Limits
 from bracedtop.fem.strength import KEYS, Strength
 from bracedtop.fem.strings import String, StringSet
 from bracedtop.fem.target import TOLERANCE, Target
 from bracedtop.fem.wood import Wood
+from bracedtop.fem.wood_losses import WITHOUT_GRAIN, handbook_losses
 from bracedtop.fem.wood_table import MOISTURE, wood_names
-from bracedtop.geometry.brace import Brace
-from bracedtop.geometry.design import Design, Edge, Joint, Plate
-from bracedtop.geometry.errors import DesignError
-from bracedtop.geometry.mass import PointMass
-from bracedtop.geometry.outline import Array, Hole, Outline
-from bracedtop.geometry.patch import Patch
-from bracedtop.geometry.thickness import ThicknessRegion
+from bracedtop.geometry.box import Box
+from bracedtop.geometry.design import Design, Edge
 from bracedtop.geometry.units import DEGREE, GPA, GRAM, MM, MPA, is_note
-
-Value = str | float | bool | Sequence[str] | Sequence[float] | Sequence[Sequence[float]]
 
 THICKNESS_FILE = "thickness.csv"
 """Name under which a written case expects its measured thicknesses, see fem/thickness_file.thickness_text."""
-
-_KINDS = ("bridge_plate", "hole_reinforcement", "neck_reinforcement")
 
 _AXES = """\
 # Lengths in mm, angles in degrees, frequencies in Hz. x runs along the centreline from the tail end to the neck;
@@ -53,6 +59,9 @@ def case_text(
     strings: StringSet | None = None,
     strengths: Mapping[str, Strength] | None = None,
     limits: Limits | None = None,
+    box: Box | None = None,
+    back_outline: Mapping[str, Value] | None = None,
+    losses: Mapping[str, LossFactors] | None = None,
 ) -> str:
     """Text of a top.toml that reads back as this design.
 
@@ -76,6 +85,11 @@ def case_text(
         Of the woods that are written.
     limits : Limits
         What a plan may do.
+    box : Box or None
+    back_outline : mapping of str to value, mm
+        As `outline`, for a back whose outline is not the top's.
+    losses : mapping of str to LossFactors
+        Of the woods that are written.
 
     Returns
     -------
@@ -86,184 +100,36 @@ def case_text(
     DesignError
         If the outline or a patch's border is a smooth curve whose origin is not known.
     """
-    shape = _corner_points(design.outline, "the outline") if outline is None else outline
+    shape = corner_points(design.outline, "the outline") if outline is None else outline
     blocks = [
-        f"name = {_text(name)}\n" + (f"note = {_text(note)}\n" if note else ""),
+        f"name = {quoted(name)}\n" + (f"note = {quoted(note)}\n" if note else ""),
         _AXES,
-        _table("outline", shape),
-        *(_hole(hole) for hole in design.holes),
-        _plate(design.plate),
-        *(_region(k, region) for k, region in enumerate(design.plate.regions, start=1)),
+        table("outline", shape),
+        *(hole_text(hole) for hole in design.holes),
+        plate_text(design.plate, "top", THICKNESS_FILE),
+        *(region_text(k, region) for k, region in enumerate(design.plate.regions, start=1)),
         brace_text(design.braces),
-        *(_patch(patch, design.holes) for patch in design.patches),
-        *(_mass(mass) for mass in design.masses),
-        *(_joint(joint) for joint in design.joints),
+        *(patch_text(patch, design.holes) for patch in design.patches),
+        *(mass_text(mass) for mass in design.masses),
+        *(joint_text(joint) for joint in design.joints),
         _edge(design.edge),
         *(_target(target) for target in targets),
     ]
     if limits is not None:
         blocks.append(_limits(limits))
     if design.bridge_point is not None:
-        blocks.append(_table("bridge", {"point_mm": _mm(design.bridge_point)}))
+        blocks.append(table("bridge", {"point_mm": in_mm(design.bridge_point)}))
     if mesh_size is not None:
-        blocks.append(_table("mesh", {"size_mm": mesh_size / MM}))
+        blocks.append(table("mesh", {"size_mm": mesh_size / MM}))
     if climate is not None:
         blocks.append(_climate(climate))
     if strings is not None:
         blocks += _strings(strings)
+    if box is not None:
+        blocks += box_text(box, design.outline, back_outline)
     own = (wood for wood in (woods or {}).values() if wood.name not in wood_names())
-    blocks += [_wood(wood, (strengths or {}).get(wood.name, Strength())) for wood in own]
+    blocks += [_wood(wood, (strengths or {}).get(wood.name, Strength()), (losses or {}).get(wood.name)) for wood in own]
     return "\n".join(block for block in blocks if block)
-
-
-def brace_text(braces: Iterable[Brace]) -> str:
-    """[[brace]] tables of a top.toml."""
-    return "\n".join(
-        _table(
-            "[brace]",
-            {
-                "name": brace.name,
-                "wood": brace.wood,
-                "path_mm": _mm(brace.path),
-                "width_mm": brace.width / MM,
-                "stations_mm": _mm(brace.stations),
-                "shape": brace.shape,
-                **_cut(brace),
-            },
-        )
-        for brace in braces
-    )
-
-
-def _table(header: str, values: Mapping[str, Value]) -> str:
-    return f"[{header}]\n" + "".join(f"{key} = {_value(value)}\n" for key, value in values.items())
-
-
-def _value(value: Value) -> str:
-    if isinstance(value, bool):
-        return str(value).lower()
-    if isinstance(value, str):
-        return _text(value)
-    if isinstance(value, int | float):
-        # Twelve digits hide the rounding of the change of units and lose nothing that a maker drew.
-        return f"{value:.12g}"
-    return f"[{', '.join(_value(item) for item in value)}]"
-
-
-def _text(text: str) -> str:
-    # TOML's basic strings are JSON's, except for the delete character.
-    return json.dumps(text, ensure_ascii=False).replace("\x7f", "\\u007f")
-
-
-def _mm(values: object) -> list[float] | list[list[float]]:
-    # Adding zero turns minus zero into zero.
-    return list((np.asarray(values, dtype=float) / MM + 0.0).tolist())
-
-
-def _corner_points(outline: Outline, what: str) -> dict[str, Value]:
-    if not outline.corners.all():
-        message = f"{what} is a smooth curve; its points alone do not give it back, name the sizes it was drawn from"
-        raise DesignError(message)
-    return {"points_mm": _mm(outline.points)}
-
-
-def _hole(hole: Hole) -> str:
-    a, b = 2.0 * hole.semi_axes / MM
-    sizes: dict[str, Value] = {"diameter_mm": float(a)}
-    if a != b:
-        sizes = {"size_mm": [float(a), float(b)], "angle_deg": hole.angle / DEGREE}
-    return _table("[hole]", {"centre_mm": _mm(hole.centre), **sizes})
-
-
-def _cut(part: Plate | Brace | Patch) -> dict[str, Value]:
-    angles = {"ring_angle_deg": part.ring_angle / DEGREE, "runout_deg": part.runout / DEGREE}
-    return {key: angle for key, angle in angles.items() if angle}
-
-
-def _plate(plate: Plate) -> str:
-    values: dict[str, Value] = {
-        "wood": plate.wood,
-        "thickness_mm": plate.thickness / MM,
-        "grain_angle_deg": plate.grain_angle / DEGREE,
-        **_cut(plate),
-        "edge_ring_width_mm": plate.ring_width / MM,
-        "edge_ring_reduction_mm": plate.ring_reduction / MM,
-    }
-    if plate.grid is not None:
-        values["thickness_csv"] = THICKNESS_FILE
-    if plate.dome is not None and not plate.dome.is_flat:
-        radii = {"along": plate.dome.radius_along, "across": plate.dome.radius_across}
-        values |= {f"dome_radius_{way}_mm": radius / MM for way, radius in radii.items() if np.isfinite(radius)}
-        values["crown_mm"] = _mm(plate.dome.crown)
-    return _table("top", values)
-
-
-def _region(number: int, region: ThicknessRegion) -> str:
-    border = _corner_points(region.outline, f"the border of thickness {number}")
-    return _table("[thickness]", {**border, "thickness_mm": region.thickness / MM})
-
-
-def _mass(mass: PointMass) -> str:
-    values: dict[str, Value] = {
-        "name": mass.name,
-        "grams": mass.mass / GRAM,
-        "at_mm": _mm(mass.at),
-        "diameter_mm": mass.diameter / MM,
-        "height_mm": mass.height / MM,
-    }
-    return _table("[mass]", values)
-
-
-def _patch(patch: Patch, holes: Sequence[Hole]) -> str:
-    values: dict[str, Value] = {
-        "name": patch.name,
-        "kind": _kind(patch),
-        "wood": patch.wood,
-        **_thickness(patch),
-        "side": patch.side,
-        "grain_angle_deg": patch.grain_angle / DEGREE,
-        **_cut(patch),
-        **_border(patch, holes),
-    }
-    if patch.under_braces:
-        values["under_braces"] = True
-    return _table("[patch]", values)
-
-
-def _thickness(patch: Patch) -> dict[str, Value]:
-    if patch.profile is None:
-        return {"thickness_mm": patch.thickness / MM}
-    return {"profile_mm": _mm(patch.profile), "profile_angle_deg": patch.profile_angle / DEGREE}
-
-
-def _kind(patch: Patch) -> str:
-    # A patch keeps no kind but the bridge's; the others differ in name only, so the name tells.
-    if patch.is_bridge:
-        return "bridge"
-    plain = patch.name.lower().replace(" ", "_")
-    return next((kind for kind in _KINDS if kind in plain), "graft")
-
-
-def _border(patch: Patch, holes: Sequence[Hole]) -> dict[str, Value]:
-    points = patch.outline.points
-    for number, hole in enumerate(holes, start=1):
-        grow = float(np.hypot(*(points[0] - hole.centre)) - hole.semi_axes[0])
-        if grow > 0 and _same(points, hole.outline(grow=grow).points):
-            return {"around_hole": number, "width_mm": grow / MM}
-    return _corner_points(patch.outline, f'the border of patch "{patch.name}"')
-
-
-def _same(a: Array, b: Array) -> bool:
-    return a.shape == b.shape and np.allclose(a, b, rtol=0, atol=1e-9)
-
-
-def _joint(joint: Joint) -> str:
-    values: dict[str, Value] = {"under": joint.under, "over": joint.over}
-    if joint.kept is not None:
-        values["kept_mm"] = joint.kept / MM
-    if joint.cap:
-        values["cap_mm"], values["cap_length_mm"] = joint.cap / MM, joint.cap_length / MM
-    return _table("[joint]", values)
 
 
 def _edge(edge: Edge) -> str:
@@ -272,7 +138,7 @@ def _edge(edge: Edge) -> str:
         values["deflection_n_per_mm2"] = edge.deflection / N_PER_MM2
         values["rotation_n_per_rad"] = edge.rotation
         values["inplane_n_per_mm2"] = edge.inplane / N_PER_MM2
-    return _table("edge", values)
+    return table("edge", values)
 
 
 def _target(target: Target) -> str:
@@ -295,7 +161,7 @@ def _target(target: Target) -> str:
         values["tolerance_percent"] = 100 * target.tolerance
     if not target.is_must:
         values["weight"] = target.weight
-    return _table("[target]", values)
+    return table("[target]", values)
 
 
 def _limits(limits: Limits) -> str:
@@ -308,15 +174,11 @@ def _limits(limits: Limits) -> str:
         values["leave_braces"] = limits.left
     if not limits.cuts_ring:
         values["thin_edge_ring"] = False
-    text = _table("plan", values) if values else ""
+    text = table("plan", values) if values else ""
     if limits.least_heights:
-        heights = {_key(name): height / MM for name, height in limits.least_heights.items()}
-        text += ("" if text else "[plan]\n") + _table("plan.brace_least_height_mm", heights)
+        heights = {quoted_key(name): height / MM for name, height in limits.least_heights.items()}
+        text += ("" if text else "[plan]\n") + table("plan.brace_least_height_mm", heights)
     return text
-
-
-def _key(name: str) -> str:
-    return name if re.fullmatch(r"[A-Za-z0-9_-]+", name) else _text(name)
 
 
 _LIMITS = (
@@ -338,7 +200,7 @@ def _climate(climate: Climate) -> str:
     damp: dict[str, Value] = {"moisture_percent": 100 * climate.moisture}
     if climate.humidity is not None:
         damp = {"humidity_percent": 100 * climate.humidity}
-    return _table("climate", damp | {"temperature_c": climate.temperature})
+    return table("climate", damp | {"temperature_c": climate.temperature})
 
 
 def _strings(strings: StringSet) -> list[str]:
@@ -348,15 +210,15 @@ def _strings(strings: StringSet) -> list[str]:
         values["string_angle_deg"] = strings.string_angle / DEGREE
     if strings.held is not None:
         values["held"] = strings.held
-    return [_table("strings", values), *(_string(string) for string in strings.strings)]
+    return [table("strings", values), *(_string(string) for string in strings.strings)]
 
 
 def _string(string: String) -> str:
     note: dict[str, Value] = {"note": string.name} if is_note(string.name) else {}
-    return _table("[string]", {**note, "tension_n": string.tension})
+    return table("[string]", {**note, "tension_n": string.tension})
 
 
-def _wood(wood: Wood, strength: Strength) -> str:
+def _wood(wood: Wood, strength: Strength, losses: LossFactors | None) -> str:
     # Constants of own woods are written, and read, for room temperature.
     wood = wood if wood.temperature == ROOM else wood_at(wood, Climate(wood.moisture, ROOM))
     values: dict[str, Value] = {"based_on": wood.species} if wood.species in wood_names() else {}
@@ -369,4 +231,14 @@ def _wood(wood: Wood, strength: Strength) -> str:
     values["density_kg_per_m3"] = wood.density
     known = {key: getattr(strength, key) for key in KEYS if getattr(strength, key) is not None}
     values |= {f"{key}_strength_mpa": value / MPA for key, value in known.items()}
-    return _table(f"wood.{_key(wood.name)}", values)
+    if losses is not None:
+        values |= _losses(wood, losses)
+    return table(f"wood.{quoted_key(wood.name)}", values)
+
+
+def _losses(wood: Wood, losses: LossFactors) -> dict[str, Value]:
+    if wood.species is None:
+        return {} if losses.along == WITHOUT_GRAIN else {"loss": losses.along}
+    usual = handbook_losses(wood.species)
+    keys = ("along", "across", "shear")
+    return {f"loss_{key}": getattr(losses, key) for key in keys if getattr(losses, key) != getattr(usual, key)}

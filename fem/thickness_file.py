@@ -24,7 +24,7 @@ FARTHEST_MM = 20_000.0
 """Limits; chosen: wide enough for a soundboard measured every centimetre."""
 
 
-def read_thickness(folder: Path, name: str) -> ThicknessGrid:
+def read_thickness(folder: Path, name: str, key: str = "top.thickness_csv") -> ThicknessGrid:
     """Grid of a CSV file with the columns x_mm, y_mm and thickness_mm, in any order.
 
     Comma or semicolon between fields, as the header shows; lines that begin with # and empty ones are skipped.
@@ -35,6 +35,8 @@ def read_thickness(folder: Path, name: str) -> ThicknessGrid:
         The case's folder.
     name : str
         Path of the file within it.
+    key : str
+        What names it in the drawing, for messages.
 
     Raises
     ------
@@ -43,7 +45,7 @@ def read_thickness(folder: Path, name: str) -> ThicknessGrid:
     """
     lines = [
         (number, line)
-        for number, line in enumerate(_text(folder, name).splitlines(), start=1)
+        for number, line in enumerate(_text(folder, name, key).splitlines(), start=1)
         if line.strip() and not line.lstrip().startswith("#")
     ]
     if not lines:
@@ -86,7 +88,7 @@ def _refuse(name: str, line: int | None, what: str) -> NoReturn:
     raise FileError(message)
 
 
-def _text(folder: Path, name: str) -> str:
+def _text(folder: Path, name: str, key: str) -> str:
     home = folder.resolve()
     try:
         path = (home / name).resolve()
@@ -94,10 +96,10 @@ def _text(folder: Path, name: str) -> str:
         _refuse(name, None, f"is no path of a file ({error})")
     # A drawing passed on to somebody else must not read files of theirs.
     if Path(name).is_absolute() or not path.is_relative_to(home):
-        message = f"top.toml: top.thickness_csv = {shown(name)}: must be a path inside the case's folder"
+        message = f"top.toml: {key} = {shown(name)}: must be a path inside the case's folder"
         raise FileError(message)
     if not path.exists():
-        _refuse(name, None, "no such file in the case's folder; top.thickness_csv names it")
+        _refuse(name, None, f"no such file in the case's folder; {key} names it")
     # A pipe or a device would make reading wait for ever.
     if not path.is_file():
         _refuse(name, None, "is not a regular file; it has to be a CSV text file")

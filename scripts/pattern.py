@@ -107,7 +107,7 @@ def run(args: argparse.Namespace) -> int:
     import numpy as np
 
     from bracedtop.fem.case import read_case
-    from bracedtop.fem.case_writer import brace_text
+    from bracedtop.fem.part_writer import brace_text
     from bracedtop.fem.wood_table import handbook_wood
     from bracedtop.geometry.units import DEGREE, MM
     from bracedtop.scripts.console import print_json
