@@ -1,0 +1,267 @@
+"""The air in a closed box: pressures of the rigid-walled cavity, and what the holes drive.
+
+Depends on fem/air_field, fem/air_loss, fem/cavity, fem/gas, fem/hole_air, fem/layers, fem/locate, fem/modes, fem/plate.
+
+A set of pressures that takes the place of all modes of the cavity. It is made of products of the plan's own modes with
+polynomials over the height, which also hold what plates drive close to themselves, and of each hole's static pressure,
+which converges where no sum of modes would: half of a hole's mass is that field's. All are then made modes of the cavity
+again, so that each has a frequency. Those far above `highest` have no resonance that matters but a mass: see
+`n_resonant`.
+"""
+
+from dataclasses import dataclass
+
+import numpy as np
+import shapely
+from scipy import sparse
+
+from bracedtop.fem.air_field import Field, pressure_field
+from bracedtop.fem.air_loss import wall_loss
+from bracedtop.fem.cavity import CavityMesh, cavity_mesh
+from bracedtop.fem.footprint import Points
+from bracedtop.fem.gas import Gas, air_gas
+from bracedtop.fem.hole_air import HoleAir, hole_air
+from bracedtop.fem.layers import layers
+from bracedtop.fem.locate import Locator
+from bracedtop.fem.modes import eigenpairs
+from bracedtop.fem.plate import shape_functions
+from bracedtop.geometry.box import Box
+from bracedtop.geometry.design import Design
+from bracedtop.geometry.errors import AccuracyError
+from bracedtop.geometry.outline import Array
+
+HIGHEST = 2500.0
+"""Frequency up to which the cavity's modes are wanted if nothing is said, Hz; chosen: half a wave then is 70 mm, as
+short as the bending waves of a top in the range that is shown."""
+
+ORDER = 3
+"""Of the triangles; chosen: at equal error half the time of quadratic ones."""
+
+PER_WAVE = 3.0
+"""Triangles to the shortest wave; chosen: the frequency of such a mode is then within 0.05 %."""
+
+HEIGHTS = 4
+"""Highest power of the height in the products; chosen: exact for what a plate drives up to a depth of one bending wave
+over six within 0.1 %."""
+
+SHIFT = 4.0
+"""1/m^2, a wave number of 2 1/m (110 Hz), at which the holes' pressures are taken."""
+
+_LAYERS = np.array([0.0, 0.5, 0.8, 1.0])
+"""Ends of the layers over the relative height; chosen: thinner where the holes are."""
+
+_DEGREE = 3
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Air:
+    """Pressures of the air in a rigid-walled box with closed holes, scaled to unit compliance.
+
+    integral of psi_n psi_m / (density speed^2) dV = delta_nm; psi_0 is uniform. Arrays are over the modes, m of them.
+
+    Parameters
+    ----------
+    frequencies : (m,) array, Hz
+        Rising from 0.
+    n_resonant : int
+        The modes below the highest frequency asked for; the others are kept for the pressure that they add below it. In
+        a model they may count as a mass, C Omega^-2 C^T for the coupling C of the walls and holes to them.
+    loss : (m,) array
+        Loss factor from the boundary layer at the walls, each at its own frequency; of the uniform pressure at the
+        frequency of the hole resonance.
+    at_holes : (n_holes, m) array, Pa m^2
+        Integral of each pressure over each hole.
+    hole_area : (n_holes,) array, m^2
+    hole_mass : (n_holes,) array, kg
+        Of the piston of air in each hole: as thick as the hole's edge, with the flanged end correction outside only.
+    holes : HoleAir
+        The same with thickness, radius, and the mass that two holes share.
+    volume : float, m^3
+        Of the air: less braces, linings and blocks.
+    gas : Gas
+    top, back, middle : (n_nodes, m) arrays, Pa
+        At the plan's nodes on the top's inside face, on the back's, and half-way.
+    field : Field
+        The mesh and its matrices.
+    """
+
+    frequencies: Array
+    n_resonant: int
+    loss: Array
+    at_holes: Array
+    hole_area: Array
+    hole_mass: Array
+    holes: HoleAir
+    volume: float
+    gas: Gas
+    top: Array
+    back: Array
+    middle: Array
+    field: Field
+
+    @property
+    def density(self) -> float:
+        """Of the air, kg/m^3."""
+        return self.gas.density
+
+    @property
+    def speed(self) -> float:
+        """Of sound, m/s."""
+        return self.gas.speed
+
+    @property
+    def cavity(self) -> CavityMesh:
+        """The mesh."""
+        return self.field.cavity
+
+
+def build_air(
+    design: Design, box: Box, *, size: float | None = None, highest: float = HIGHEST, gas: Gas | None = None
+) -> Air:
+    """The air in a box.
+
+    Parameters
+    ----------
+    design : Design
+        The top.
+    box : Box
+    size : float, m, optional
+        Wanted size of the triangles away from the holes; after the shortest wave if not given.
+    highest : float, Hz
+        Highest frequency at which a mode of the air matters.
+    gas : Gas, optional
+        Air of the box's temperature if not given.
+
+    Raises
+    ------
+    DesignError
+        If the box holds no air, a hole lies over a block, or the temperature is out of range.
+    MeshError
+        If the plan cannot be triangulated.
+    AccuracyError
+        If the modes do not pass their checks.
+    """
+    gas = gas or air_gas(box.temperature)
+    wave = gas.speed / highest
+    field = pressure_field(cavity_mesh(design, box, size or wave / PER_WAVE), layers(_LAYERS, _DEGREE), ORDER)
+    basis = _products(field, 2 * np.pi / wave)
+    for k in range(field.mouths.shape[1]):
+        load = np.zeros(field.shape)
+        load[:, -1] = field.mouths[:, k]
+        basis = _joined(field, basis, field.solve(load, SHIFT))
+    squares, vectors = _diagonal(field, basis)
+    scale = np.sqrt(gas.density) * gas.speed
+    p = scale * np.einsum("iaj,jm->iam", basis, vectors, optimize=True)
+    holes = hole_air(design, gas)
+    frequencies = gas.speed * np.sqrt(squares) / (2 * np.pi)
+    top, back = p[:, -1], p[:, 0]
+    return Air(
+        frequencies,
+        int((frequencies < highest).sum()),
+        wall_loss(field, p, frequencies, gas),
+        field.mouths.T @ top,
+        holes.area,
+        np.diag(holes.mass).copy(),
+        holes,
+        field.volume,
+        gas,
+        top,
+        back,
+        np.einsum("a,iam->im", field.heights.at(0.5), p),
+        field,
+    )
+
+
+def at_top(air: Air, xy: Array) -> Array:
+    """Pressures on the top's inside face at points (n, 2) in m, (n, m) in Pa; 0 over the blocks.
+
+    Raises
+    ------
+    MeshError
+        If a point lies off the top.
+    """
+    return _at(air, air.top, xy)
+
+
+def at_back(air: Air, xy: Array) -> Array:
+    """Pressures on the back's inside face at points (n, 2) in m, (n, m) in Pa; 0 over the blocks.
+
+    Raises
+    ------
+    MeshError
+        If a point lies off the back.
+    """
+    return _at(air, air.back, xy)
+
+
+def mid_plane(air: Air) -> tuple[Array, np.ndarray, Array]:
+    """Pressures half-way between the faces, for pictures.
+
+    Returns
+    -------
+    xy : (n, 2) array, m
+    triangles : (k, 3) int array
+    values : (n, m) array, Pa
+    """
+    flat = air.cavity.plan.flat
+    nodal = air.field.space.basis.nodal_dofs[0]
+    return flat.p.T, flat.t.T, air.middle[nodal]
+
+
+def _at(air: Air, nodal: Array, xy: Array) -> Array:
+    xy = np.asarray(xy, dtype=float).reshape(-1, 2)
+    out = np.zeros((len(xy), nodal.shape[1]))
+    free = ~shapely.contains_xy(air.cavity.blocks, xy[:, 0], xy[:, 1])
+    element, local = Locator.from_mesh(air.cavity.plan).locate(xy[free])
+    values, _ = shape_functions(air.field.space, Points(element, local, np.ones(len(element))))
+    out[free] = np.einsum("pj,pjm->pm", values, nodal[air.field.space.dofs[element]])
+    return out
+
+
+def _products(field: Field, highest: float) -> Array:
+    """Plan modes up to a wave number times polynomials over the height, orthonormal in mass, the uniform one first."""
+    area, length = _plan_extent(field)
+    # Weyl's law for the plan with its correction for reflecting edges.
+    n_modes = int(np.ceil(highest**2 * area / (4 * np.pi) + highest * length / (4 * np.pi))) + 2
+    uniform = np.ones((len(field.depth), 1))
+    n_modes = min(n_modes, len(field.depth) // 4)
+    found = eigenpairs(sparse.csc_matrix(_UNIT * field.plan_K), sparse.csc_matrix(field.plan_M), n_modes, uniform)
+    plan = np.column_stack([uniform / np.sqrt(field.plan_M.sum()), found.vectors])
+    up = np.polynomial.legendre.legvander(2 * field.heights.nodes - 1, HEIGHTS)
+    # Orthonormal from the lowest power on, so that the first stays uniform.
+    over = np.linalg.solve(np.linalg.cholesky(up.T @ field.heights.M @ up), up.T).T
+    return np.einsum("ij,ak->iajk", plan, over).reshape(*field.shape, -1)
+
+
+_UNIT = 340.0**2
+"""Turns wave numbers squared into those of frequencies, for which `eigenpairs` has its shift and checks."""
+
+
+def _plan_extent(field: Field) -> tuple[float, float]:
+    flat = field.cavity.plan.flat
+    ends = flat.p[:, flat.facets[:, flat.boundaries["rim"]]]
+    corners = flat.p[:, flat.t]
+    u, v = corners[:, 1] - corners[:, 0], corners[:, 2] - corners[:, 0]
+    return float(np.abs(u[0] * v[1] - u[1] * v[0]).sum() / 2), float(np.hypot(*(ends[:, 0] - ends[:, 1])).sum())
+
+
+def _joined(field: Field, basis: Array, p: Array) -> Array:
+    """A basis that is orthonormal in mass, with one more pressure."""
+    for _ in range(2):
+        p = p - basis @ np.einsum("iaj,ia->j", basis, field.mass(p))
+    p = p / np.sqrt((p * field.mass(p)).sum())
+    return np.concatenate([basis, p[:, :, None]], axis=2)
+
+
+def _diagonal(field: Field, basis: Array) -> tuple[Array, Array]:
+    """Wave numbers squared and modes in an orthonormal basis whose first is uniform, the uniform one exactly."""
+    K = np.einsum("iaj,iak->jk", basis, field.stiffness(basis), optimize=True)
+    squares, vectors = np.linalg.eigh((K + K.T) / 2)
+    if not abs(squares[0]) < 1e-6 * squares[1] or abs(vectors[0, 0]) < 1 - 1e-6:
+        message = (
+            f"the uniform pressure of the cavity came out at {squares[0] / squares[1]:.1e} of the first mode; must be 0"
+        )
+        raise AccuracyError(message)
+    vectors *= np.sign(vectors[0, 0])
+    squares[0] = 0.0
+    return squares, vectors

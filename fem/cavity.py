@@ -1,0 +1,204 @@
+"""The air in a box as a plan of curved triangles between two surfaces.
+
+Depends on geometry/box, geometry/mesh and its lower modules.
+
+Plan: the outline less the blocks, with sides along the holes, so that a hole is a set of whole triangles. Over each
+triangle the air stands as a prism from the back's inside face to the top's, in layers that get thinner towards the top,
+where the holes are (fem/layers). z = 0 is the top's inside face at the rim.
+
+A domed face meets sides that are cut to it. The depth of the air is therefore the sides' depth at the rim on either
+side, plus what the domes rise above the rim at the same x; what they rise along the box is in the sides' depth already.
+"""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+import shapely
+from skfem import MeshTri
+
+from bracedtop.geometry.arrangement import Arc, Arrangement
+from bracedtop.geometry.box import Block, Box
+from bracedtop.geometry.chords import KINK, turns
+from bracedtop.geometry.curved import curved_mesh
+from bracedtop.geometry.design import Design
+from bracedtop.geometry.errors import DesignError, MeshError
+from bracedtop.geometry.fill import fill
+from bracedtop.geometry.mesh import SMALLEST, SNAP, TopMesh
+from bracedtop.geometry.mesh_names import named_mesh
+from bracedtop.geometry.outline import Array, Outline
+from bracedtop.geometry.sides import divide
+from bracedtop.geometry.size_field import SizeField, drawing_sizes
+from bracedtop.geometry.triangulate import constrained_delaunay
+
+GRADING = 0.5
+"""Growth of the triangles per distance from a hole's edge; chosen: as fine near it as the end correction needs."""
+
+HOLE_SIDES = 16
+"""Triangle sides round a hole; chosen: the inner end correction is then within 0.5 % (tests/unit/test_air.py)."""
+
+_REPAIRS = 4
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class CavityMesh:
+    """The air's plan and depth.
+
+    Parameters
+    ----------
+    plan : TopMesh
+        Triangles over the whole outline less the blocks, holes included.
+    holes : tuple of int arrays
+        Triangles in each hole.
+    blocks : shapely geometry
+        Area of the blocks.
+    design : Design
+    box : Box
+    """
+
+    plan: TopMesh
+    holes: tuple[np.ndarray, ...]
+    blocks: shapely.Geometry
+    design: Design
+    box: Box
+
+    def depth(self, xy: Array) -> Array:
+        """Depth of the air at points (n, 2) in m, (n,) in m.
+
+        Raises
+        ------
+        DesignError
+            If it is not positive somewhere.
+        """
+        depth = self.box.sides.depth(xy[:, 0]) + self._rise(self.design, xy) + self._rise(self.box.back, xy)
+        worst = int(depth.argmin())
+        if depth[worst] <= 0:
+            x, y = 1e3 * xy[worst]
+            message = f"the air is {1e3 * depth[worst]:.1f} mm deep at [{x:.1f}, {y:.1f}] mm; must be > 0"
+            raise DesignError(message)
+        return np.asarray(depth)
+
+    def bottom(self, xy: Array) -> Array:
+        """Height z of the back's inside face at points (n, 2) in m, (n,) in m; negative."""
+        return np.asarray(-self.box.sides.depth(xy[:, 0]) - self._rise(self.box.back, xy))
+
+    def _rise(self, face: Design, xy: Array) -> Array:
+        """How far a face stands outside the rim at the same x, (n,) in m."""
+        dome = face.plate.dome
+        if dome is None or dome.is_flat:
+            return np.zeros(len(xy))
+        x, y = xy.T
+        low, high = _across(self.design.outline, x)
+        at_low, at_high = (dome.height(np.column_stack([x, rim])) for rim in (low, high))
+        t = np.clip((y - low) / np.maximum(high - low, np.finfo(float).tiny), 0.0, 1.0)
+        return np.asarray(dome.height(xy) - (1 - t) * at_low - t * at_high)
+
+
+def cavity_mesh(design: Design, box: Box, size: float) -> CavityMesh:
+    """The air in a box.
+
+    Parameters
+    ----------
+    design : Design
+        The top.
+    box : Box
+    size : float, m
+        Wanted size of the triangles away from the holes.
+
+    Raises
+    ------
+    DesignError
+        If a hole lies over a block or the blocks leave no air.
+    MeshError
+        If the plan cannot be triangulated.
+    """
+    outline = design.outline
+    blocks = shapely.union_all([block_area(block, outline) for block in box.blocks])
+    plan = _largest(outline.polygon.difference(blocks))
+    for number, hole in enumerate(design.holes, start=1):
+        if not plan.contains(hole.outline().polygon):
+            message = f"hole {number} does not lie wholly over the air in the box; it must clear the rim and the blocks"
+            raise DesignError(message)
+    mesh = _triangulated(design, plan, size)
+    x, y = mesh.flat.p[:, mesh.flat.t].mean(axis=1)
+    holes = tuple(np.flatnonzero(shapely.contains_xy(hole.outline().polygon, x, y)) for hole in design.holes)
+    return CavityMesh(mesh, holes, blocks, design, box)
+
+
+def block_area(block: Block, outline: Outline) -> shapely.Polygon:
+    """Area of a block, from its end of the outline inwards, about the centreline; it may reach over the rim."""
+    x = outline.points[:, 0]
+    start, stop = (x.max() - block.length, x.max()) if block.end == "neck" else (x.min(), x.min() + block.length)
+    return shapely.box(start, -block.width / 2, stop, block.width / 2)
+
+
+def _largest(area: shapely.Geometry) -> shapely.Polygon:
+    parts = [part for part in shapely.get_parts(area) if part.geom_type == "Polygon" and part.area > 0]
+    if not parts:
+        message = "the blocks fill the whole box; they must leave air"
+        raise DesignError(message)
+    return max(parts, key=lambda part: part.area)
+
+
+def _triangulated(design: Design, area: shapely.Polygon, size: float) -> TopMesh:
+    tolerance = SNAP * size
+    arcs = _arcs(design, area, tolerance)
+    field = _near_holes(design, drawing_sizes(arcs, size, SMALLEST * size, GRADING))
+    plain = Design(design.outline, design.plate)
+    for _ in range(_REPAIRS):
+        sides = divide(arcs, field)
+        points = np.vstack([sides.points, fill(sides.points, sides.pairs, field, area)])
+        triangles = constrained_delaunay(points, sides.pairs, sides.outer)
+        flat, drawn = named_mesh(plain, points, triangles, arcs, sides)
+        curved, straightened = curved_mesh(flat, drawn)
+        if not len(straightened):
+            break
+        ends = flat.p[:, flat.facets[:, straightened]]
+        field = field.with_sources(ends.mean(axis=1).T, np.hypot(*(ends[:, 0] - ends[:, 1])) / 2)
+    x, w = np.array([[1 / 6, 2 / 3, 1 / 6], [1 / 6, 1 / 6, 2 / 3]]), np.full(3, 1 / 6)
+    meshed = float((np.abs(curved.mapping().detDF(x)) @ w).sum())
+    if abs(meshed - area.area) > 1e-3 * area.area:
+        message = (
+            f"the plan of the air is {1e4 * meshed:.1f} cm2 in the mesh; the drawing has {1e4 * area.area:.1f} cm2"
+        )
+        raise MeshError(message)
+    edges = np.hypot(*(flat.p[:, flat.facets[0]] - flat.p[:, flat.facets[1]]))
+    return TopMesh(flat, curved, size, _min_angle(flat), float(edges.min()), float(edges.max()), len(straightened))
+
+
+def _arcs(design: Design, area: shapely.Polygon, tolerance: float) -> Sequence[Arc]:
+    """The border of the air and the holes' edges as arcs."""
+    border = np.array(shapely.geometry.polygon.orient(shapely.Polygon(area.exterior)).exterior.coords)[:-1]
+    drawn = {(float(x), float(y)) for x, y in design.outline.points[design.outline.corners]}
+    marks = np.array([(float(x), float(y)) in drawn for x, y in border]) | (turns(border) > KINK)
+    graph = Arrangement(tolerance)
+    graph.add_closed_curve(border, marks, "rim")
+    for number, hole in enumerate(design.holes, start=1):
+        edge = hole.outline().points
+        graph.add_closed_curve(edge, np.zeros(len(edge), dtype=bool), f"mouth {number}")
+    return graph.without_seams([(float(x), float(y)) for x, y in border[marks]])
+
+
+def _near_holes(design: Design, field: SizeField) -> SizeField:
+    for hole in design.holes:
+        edge = hole.outline(4 * HOLE_SIDES)
+        size = edge.polygon.exterior.length / HOLE_SIDES
+        field = field.with_sources(edge.points, np.full(len(edge.points), min(size, field.largest)))
+    return field
+
+
+def _across(outline: Outline, x: Array) -> tuple[Array, Array]:
+    """Lowest and highest y of an outline at places along the centreline, both (n,) in m."""
+    ends = outline.points[:, 0]
+    inset = 1e-6 * np.ptp(ends)
+    x = np.clip(x, ends.min() + inset, ends.max() - inset)
+    reach = 2 * np.abs(outline.points[:, 1]).max() + 1.0
+    lines = shapely.linestrings(np.stack([np.column_stack([x, 0 * x - reach]), np.column_stack([x, 0 * x + reach])], 1))
+    bounds = shapely.bounds(shapely.intersection(lines, outline.polygon))
+    return bounds[:, 1], bounds[:, 3]
+
+
+def _min_angle(mesh: MeshTri) -> float:
+    corners = mesh.p[:, mesh.t]
+    u, v = np.roll(corners, -1, axis=1) - corners, np.roll(corners, 1, axis=1) - corners
+    return float(np.arctan2(np.abs(u[0] * v[1] - u[1] * v[0]), (u * v).sum(axis=0)).min())
