@@ -18,7 +18,7 @@ import shapely
 from skfem import MeshTri
 
 from bracedtop.geometry.arrangement import Arc, Arrangement
-from bracedtop.geometry.box import Block, Box
+from bracedtop.geometry.box import Box, block_area
 from bracedtop.geometry.chords import KINK, turns
 from bracedtop.geometry.curved import curved_mesh
 from bracedtop.geometry.design import Design
@@ -123,13 +123,6 @@ def cavity_mesh(design: Design, box: Box, size: float) -> CavityMesh:
     x, y = mesh.flat.p[:, mesh.flat.t].mean(axis=1)
     holes = tuple(np.flatnonzero(shapely.contains_xy(hole.outline().polygon, x, y)) for hole in design.holes)
     return CavityMesh(mesh, holes, blocks, design, box)
-
-
-def block_area(block: Block, outline: Outline) -> shapely.Polygon:
-    """Area of a block, from its end of the outline inwards, about the centreline; it may reach over the rim."""
-    x = outline.points[:, 0]
-    start, stop = (x.max() - block.length, x.max()) if block.end == "neck" else (x.min(), x.min() + block.length)
-    return shapely.box(start, -block.width / 2, stop, block.width / 2)
 
 
 def _largest(area: shapely.Geometry) -> shapely.Polygon:

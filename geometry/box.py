@@ -10,10 +10,11 @@ from dataclasses import dataclass
 from typing import Literal
 
 import numpy as np
+import shapely
 
 from bracedtop.geometry.design import Design
 from bracedtop.geometry.errors import DesignError
-from bracedtop.geometry.outline import Array
+from bracedtop.geometry.outline import Array, Outline
 
 Face = Literal["top", "back"]
 
@@ -196,3 +197,10 @@ class Box:
     def finish(self, face: Literal["top", "back", "sides"]) -> Finish | None:
         """The finish of a face, or None."""
         return next((finish for finish in self.finishes if finish.face == face), None)
+
+
+def block_area(block: Block, outline: Outline) -> shapely.Polygon:
+    """Area of a block, from its end of the outline inwards, about the centreline; it may reach over the rim."""
+    x = outline.points[:, 0]
+    start, stop = (x.max() - block.length, x.max()) if block.end == "neck" else (x.min(), x.min() + block.length)
+    return shapely.box(start, -block.width / 2, stop, block.width / 2)
