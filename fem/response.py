@@ -1,0 +1,210 @@
+"""What a force at the bridge does: motion, sound, and where its power goes.
+
+Depends on fem/radiation, fem/sound_field, geometry/errors. Time runs as exp(i omega t); forces, velocities and
+pressures are rms, so that a quotient "per newton" is one of amplitudes too. With the loss stiffness H (a loss factor
+times what stiffness it belongs to) and the radiation resistance R of both faces,
+
+    (K + i H + i omega R - omega^2 M) x = g,    Y = i omega g^T x,
+
+of which power per squared newton Re Y = omega x^H H x + omega^2 x^H R x. The air outside resists by R only: what mass
+it adds to the faces has to be in M.
+"""
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+
+import numpy as np
+import scipy.linalg
+from numpy.typing import NDArray
+
+from bracedtop.fem.radiation import Complex, Gas, Real, resistance, resistances
+from bracedtop.fem.sound_field import Radiator, SoundField, pressures_in, resistances_in
+from bracedtop.geometry.errors import AccuracyError
+
+N_MODES = 40
+"""Modes in which the answer is sought; chosen."""
+
+SHIFT = (2.0 * np.pi * 15.0) ** 2
+"""Added to all eigenvalues, 1/s^2, so that a free box has a definite stiffness; chosen: far below its modes."""
+
+LINES = 500
+"""Frequencies of a curve."""
+
+ROUND_A_PEAK = np.array([-4.0, -2.0, -1.0, -0.5, 0.0, 0.5, 1.0, 2.0, 4.0])
+"""Frequencies added around a resonance, in halves of its width at half power; chosen."""
+
+IN_FRONT, BEHIND = "sound in front", "sound behind"
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Driven:
+    """Everything that moves, and the force that moves it.
+
+    Parameters
+    ----------
+    K, M : (N, N) arrays
+    losses : mapping of str to (N, N) array
+        Loss stiffness of each part, symmetric and positive semidefinite.
+    force : (N,) array
+        Motion of the driven point, outwards, of each unknown.
+    field : SoundField
+    """
+
+    K: Real
+    M: Real
+    losses: Mapping[str, Real]
+    force: Real
+    field: SoundField
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Response:
+    """Answer to a force of 1 N at the bridge, by frequency.
+
+    Parameters
+    ----------
+    hz : (f,) array
+    admittance : (f,) complex array, s/kg
+        Velocity of the bridge.
+    on_axis : (f,) complex array, Pa/N
+        Sound pressure `LISTENER` before the middle of the top.
+    cone : (f,) array, Pa^2/N^2
+        Mean-square pressure in the cone of half-angle `CONE` at that distance.
+    ear : (f,) complex array, Pa/N
+        At `EAR`: top, holes and back as simple sources without a baffle, with what each moves as part of the whole box.
+    flows : mapping of str to (f,) complex array, m^3/s/N
+        Outward volume flow of "top", "hole" and "back".
+    shares : mapping of str to (f,) array
+        Parts of the power put in: sound in front, sound behind, and each loss; sum 1.
+    """
+
+    hz: Real
+    admittance: Complex
+    on_axis: Complex
+    cone: Real
+    ear: Complex
+    flows: Mapping[str, Complex]
+    shares: Mapping[str, Real]
+
+    @property
+    def power(self) -> Real:
+        """Power put in, W/N^2 (f,)."""
+        return np.asarray(self.admittance.real)
+
+    @property
+    def sound_power(self) -> Real:
+        """Radiated power, W/N^2 (f,)."""
+        return np.asarray(self.power * (self.shares[IN_FRONT] + self.shares[BEHIND]))
+
+    @property
+    def admittance_level(self) -> Real:
+        """Squared admittance, dB re 1 s/kg (f,)."""
+        return decibels(np.abs(self.admittance) ** 2)
+
+    @property
+    def pressure_level(self) -> Real:
+        """Mean square over the cone, dB re 1 Pa/N (f,)."""
+        return decibels(self.cone)
+
+
+def decibels(square: Real) -> Real:
+    """Ten times the logarithm of a squared quantity."""
+    return np.asarray(10.0 * np.log10(np.maximum(square, 1e-30)))
+
+
+def frequency_grid(
+    low: float, high: float, n: int = LINES, resonances: Real | None = None, loss: Real | None = None
+) -> Real:
+    """Frequencies at equal ratios, with more around resonances (m,) in Hz of loss factors (m,); rising, Hz."""
+    grid = np.geomspace(low, high, n)
+    if resonances is None or loss is None:
+        return np.asarray(grid)
+    extra = (resonances[:, None] * (1.0 + 0.5 * loss[:, None] * ROUND_A_PEAK)).ravel()
+    return np.asarray(np.unique(np.concatenate([grid, extra[(extra > low) & (extra < high)]])))
+
+
+def radiation_loss(frequencies: Real, vectors: Real, M: Real, radiators: tuple[Radiator, ...], gas: Gas) -> Real:
+    """Loss factors (m,) by radiation of modes (N, m): phi^T R(omega) phi / (omega phi^T M phi)."""
+    omega = 2.0 * np.pi * frequencies
+    found = np.zeros(len(frequencies))
+    for one in radiators:
+        R = resistances(frequencies, one.xyz[:, :2], one.weight, one.shapes @ vectors, gas)
+        found += np.einsum("mmm->m", R)
+    return np.asarray(found / (omega * np.einsum("im,im->m", vectors, M @ vectors)))
+
+
+def respond(driven: Driven, hz: Real, n_modes: int = N_MODES) -> Response:
+    """Answer at frequencies (f,) in Hz, in the lowest real modes with all losses between them.
+
+    What the modes that are left out give way statically is kept: the box's sag under the force is one vector more.
+
+    Raises
+    ------
+    AccuracyError
+        If the matrices cannot be reduced, or a frequency lies beyond the table of the sound field.
+    """
+    if not (0 < hz.min() and hz.max() <= driven.field.highest):
+        message = f"response: {hz.min():g} to {hz.max():g} Hz; frequencies must be > 0 and at most
+        {driven.field.highest:g} Hz" raise AccuracyError(message)
+    B = _basis(driven, n_modes)
+    K, M = B.T @ driven.K @ B, B.T @ driven.M @ B
+    losses = {name: B.T @ H @ B for name, H in driven.losses.items()}
+    g = B.T @ driven.force
+    field, omega = driven.field, 2.0 * np.pi * hz
+    R = dict(zip((IN_FRONT, BEHIND), resistances_in(field, hz, B), strict=True))
+    H = sum(losses.values(), np.zeros_like(K))
+    A = K + 1j * H + 1j * omega[:, None, None] * (R[IN_FRONT] + R[BEHIND]) - omega[:, None, None] ** 2 * M
+    x = np.linalg.solve(A, np.broadcast_to(g, (len(hz), len(g)))[..., None])[..., 0]
+    velocity = 1j * omega[:, None] * x
+
+    admittance = velocity @ g
+    shares = {name: _quadratic(part, velocity) / admittance.real for name, part in R.items()}
+    for name, part in losses.items():
+        shares[name] = _quadratic(part, velocity) / omega / admittance.real
+    front, back = field.front, field.back
+    flows = {
+        "top": velocity @ ((front.weight * ~front.is_hole) @ front.shapes @ B),
+        "hole": velocity @ ((front.weight * front.is_hole) @ front.shapes @ B),
+        "back": velocity @ (back.weight @ back.shapes @ B),
+    }
+    pressure = np.einsum("fqr,fr->fq", pressures_in(field, hz, B), velocity)
+    cone = np.abs(pressure[:, 1:-1]) ** 2 @ field.cone
+    return Response(hz, admittance, pressure[:, 0], cone, pressure[:, -1], flows, shares)
+
+
+def direct(driven: Driven, hz: float) -> Complex:
+    """All unknowns (N,) at one frequency without any reduction, m/N; slow, for checks."""
+    omega = 2.0 * np.pi * hz
+    faces = (driven.field.front, driven.field.back)
+    R = np.zeros_like(driven.K)
+    for one in faces:
+        R += resistance(hz, one.xyz[:, :2], one.weight, one.shapes, driven.field.gas)
+    H = sum(driven.losses.values(), np.zeros_like(driven.K))
+    return np.asarray(np.linalg.solve(driven.K + 1j * (H + omega * R) - omega**2 * driven.M, driven.force))
+
+
+def _basis(driven: Driven, n_modes: int) -> Real:
+    """Lowest modes and the sag under the force, (N, m)."""
+    n = len(driven.K)
+    shifted = driven.K + SHIFT * driven.M
+    try:
+        factor = scipy.linalg.cho_factor(shifted)
+        kept = [max(n - n_modes, 0), n - 1]
+        # The largest mass per stiffness: the last vectors of a basis of plates may have hardly any mass.
+        _, modes = scipy.linalg.eigh(driven.M, shifted, subset_by_index=kept, driver="gvx")
+    except np.linalg.LinAlgError as error:
+        message = f"response: stiffness and mass cannot be reduced ({error})"
+        raise AccuracyError(message) from error
+    if n_modes >= n:
+        return np.asarray(modes)
+    sag = scipy.linalg.cho_solve(factor, driven.force)
+    sag -= modes @ (modes.T @ driven.force)  # Modes have phi^T shifted phi = 1.
+    size = float(sag @ shifted @ sag)
+    if size <= 1e-12 * float(driven.force @ scipy.linalg.cho_solve(factor, driven.force)):
+        return np.asarray(modes)
+    return np.column_stack([modes, sag / np.sqrt(size)])
+
+
+def _quadratic(matrices: Real, vectors: NDArray[np.complexfloating]) -> Real:
+    """v^H A v (f,) of vectors (f, m) and one matrix (m, m) or one each (f, m, m)."""
+    return np.asarray(np.einsum("fi,fi->f", vectors.conj(), (matrices @ vectors[..., None])[..., 0]).real)
