@@ -209,6 +209,7 @@ class StringsTable(Table):
     string_angle_deg: Annotated[float, Field(ge=-45, le=45)] | None = None
     spread_mm: Length | None = None
     held: Literal["hinged", "clamped"] | None = None
+    frets: Annotated[int, Field(ge=0, le=48)] | None = None
 
     @model_validator(mode="after")
     def _check(self) -> "StringsTable":
@@ -223,9 +224,16 @@ class StringTable(Table):
     note: Line | None = None
     mass_g_per_m: Annotated[float, Field(gt=0, le=10_000)] | None = None
     tension_n: Annotated[float, Field(gt=0, le=100_000)] | None = None
+    material: Literal["steel", "nylon"] | None = None
+    diameter_mm: Annotated[float, Field(gt=0, le=50)] | None = None
+    core_mm: Annotated[float, Field(gt=0, le=50)] | None = None
+    bending_stiffness_n_mm2: Annotated[float, Field(gt=0, le=1e9)] | None = None
+    loss_factor: Annotated[float, Field(gt=0, le=0.1)] | None = None
 
     @model_validator(mode="after")
     def _check(self) -> "StringTable":
+        if self.material == "nylon" and self.core_mm is not None:
+            refuse("core_mm belongs to a wound steel string; nylon takes its stiffness from a table of strings")
         one_form(self, [({"note", "mass_g_per_m"}, set()), ({"tension_n"}, {"note"})], "a string")
         return self
 

@@ -1,6 +1,6 @@
 """The strings of a drawing, [strings] and [[string]], and the strengths of its woods.
 
-Depends on geometry, fem/case_schema, fem/strings, fem/strength, fem/wood, fem/wood_table.
+Depends on geometry, fem/case_schema, fem/string_loss, fem/strings, fem/strength, fem/wood, fem/wood_table.
 """
 
 from collections.abc import Mapping
@@ -9,6 +9,7 @@ from typing import NoReturn
 
 from bracedtop.fem.case_schema import STRENGTH_KEYS, CaseTable, StringTable, WoodTable
 from bracedtop.fem.strength import Strength, handbook_strength
+from bracedtop.fem.string_loss import LossyString, Material, nylon_string, set_material, steel_string
 from bracedtop.fem.strings import SPREAD, String, StringSet, tension
 from bracedtop.fem.toml_file import shown
 from bracedtop.fem.wood import Wood
@@ -45,7 +46,26 @@ def strings_of(tables: CaseTable) -> StringSet | None:
         string_angle=None if table.string_angle_deg is None else table.string_angle_deg * DEGREE,
         spread=SPREAD if table.spread_mm is None else table.spread_mm * MM,
         held=table.held,
+        scale_length=length,
+        frets=table.frets,
     )
+
+
+def lossy_strings(strings: StringSet) -> tuple[LossyString, ...]:
+    """Strings with their own losses, for the sustain map; without [[string]].material by `set_material`.
+
+    Raises
+    ------
+    FileError
+        If the scale length or a note is missing.
+    DesignError
+        If a figure cannot be.
+    """
+    length = strings.scale_length
+    if length is None:
+        _refuse("strings.scale_length_mm is missing; the decay of notes needs it")
+    usual = set_material([string.tension for string in strings.strings])
+    return tuple(_lossy(number, string, length, usual) for number, string in enumerate(strings.strings, start=1))
 
 
 def strengths_of(tables: CaseTable, woods: Mapping[str, Wood]) -> Mapping[str, Strength]:
@@ -70,12 +90,39 @@ def _strength(wood: Wood, table: WoodTable | None) -> Strength:
 
 def _string(number: int, row: StringTable, length: float | None) -> String:
     hz = None if row.note is None else _frequency(number, row.note)
-    name = row.note or f"string {number}"
-    if row.tension_n is not None:
-        return String(name, row.tension_n)
-    if length is None:
+    pull = row.tension_n
+    if pull is None and length is None:
         _refuse("strings.scale_length_mm is missing; strings given by note and mass_g_per_m need it")
-    return String(name, tension(hz or 0.0, length, (row.mass_g_per_m or 0.0) * GRAM))
+    if pull is None:
+        pull = tension(hz or 0.0, length or 0.0, (row.mass_g_per_m or 0.0) * GRAM)
+    return String(
+        row.note or f"string {number}",
+        pull,
+        frequency=hz,
+        material=row.material,
+        diameter=None if row.diameter_mm is None else row.diameter_mm * MM,
+        core=None if row.core_mm is None else row.core_mm * MM,
+        bending_stiffness=None if row.bending_stiffness_n_mm2 is None else row.bending_stiffness_n_mm2 * MM**2,
+        loss_factor=row.loss_factor,
+    )
+
+
+def _lossy(number: int, string: String, length: float, usual: Material) -> LossyString:
+    if string.frequency is None:
+        _refuse(f"string {number}.note is missing; the decay of notes needs it")
+    mass = string.tension / (2 * length * string.frequency) ** 2
+    if (string.material or usual) == "nylon":
+        found = nylon_string(string.name, string.tension, mass, bending_stiffness=string.bending_stiffness)
+    else:
+        found = steel_string(
+            string.name,
+            string.tension,
+            mass,
+            diameter=string.diameter,
+            core=string.core,
+            bending_stiffness=string.bending_stiffness,
+        )
+    return found if string.loss_factor is None else replace(found, friction=string.loss_factor)
 
 
 def _frequency(number: int, note: str) -> float:

@@ -210,12 +210,27 @@ def _strings(strings: StringSet) -> list[str]:
         values["string_angle_deg"] = strings.string_angle / DEGREE
     if strings.held is not None:
         values["held"] = strings.held
+    if strings.scale_length is not None:
+        values["scale_length_mm"] = strings.scale_length / MM
+    if strings.frets is not None:
+        values["frets"] = strings.frets
     return [table("strings", values), *(_string(string) for string in strings.strings)]
 
 
 def _string(string: String) -> str:
     note: dict[str, Value] = {"note": string.name} if is_note(string.name) else {}
-    return table("[string]", {**note, "tension_n": string.tension})
+    values: dict[str, Value] = {**note, "tension_n": string.tension}
+    if string.material is not None:
+        values["material"] = string.material
+    for key, value, unit in (
+        ("diameter_mm", string.diameter, MM),
+        ("core_mm", string.core, MM),
+        ("bending_stiffness_n_mm2", string.bending_stiffness, MM**2),
+        ("loss_factor", string.loss_factor, 1.0),
+    ):
+        if value is not None:
+            values[key] = value / unit
+    return table("[string]", values)
 
 
 def _wood(wood: Wood, strength: Strength, losses: LossFactors | None) -> str:

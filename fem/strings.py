@@ -1,6 +1,6 @@
 """String set of an instrument and the forces that it puts on the bridge.
 
-Depends on geometry/errors.
+Depends on fem/string_loss, geometry/errors.
 
 Free body of a pinned or tied bridge, seen from the side with the neck to the right::
 
@@ -26,6 +26,7 @@ from typing import Literal
 
 import numpy as np
 
+from bracedtop.fem.string_loss import Material
 from bracedtop.geometry.errors import DesignError
 
 SPREAD = 54e-3
@@ -37,21 +38,51 @@ Hold = Literal["hinged", "clamped"]
 
 @dataclass(frozen=True, slots=True)
 class String:
-    """A string by its name and tension in N.
+    """A string by its name and tension, and what is known of its make.
+
+    Parameters
+    ----------
+    name : str
+    tension : float, N
+    frequency : float or None, Hz
+        Of the open string.
+    material : {"steel", "nylon"} or None
+    diameter, core : float or None, m
+        Outer diameter, and that of the core of a wound string.
+    bending_stiffness : float or None, N m^2
+    loss_factor : float or None
+        The part of its own loss that does not depend on frequency.
 
     Raises
     ------
     DesignError
-        If the tension is not positive.
+        If a figure is not positive, or the core thicker than the string.
     """
 
     name: str
     tension: float
+    frequency: float | None = None
+    material: Material | None = None
+    diameter: float | None = None
+    core: float | None = None
+    bending_stiffness: float | None = None
+    loss_factor: float | None = None
 
     def __post_init__(self) -> None:
-        """Check the tension once."""
+        """Check the figures once."""
         if not 0 < self.tension < np.inf:
             message = f'string "{self.name}": tension {self.tension:g} N; must be > 0'
+            raise DesignError(message)
+        for what in ("frequency", "diameter", "core", "bending_stiffness", "loss_factor"):
+            value = getattr(self, what)
+            if value is not None and not 0 < value < np.inf:
+                message = f'string "{self.name}": {what} {value:g}; must be > 0'
+                raise DesignError(message)
+        if self.core and self.diameter and self.core > self.diameter:
+            message = (
+                f'string "{self.name}": core of {1e3 * self.core:g} mm in a string of {1e3 * self.diameter:g} mm; '
+                "must not be thicker"
+            )
             raise DesignError(message)
 
 
@@ -74,6 +105,9 @@ class StringSet:
         Distance of the outer strings at the saddle; they are spaced evenly.
     held : {"hinged", "clamped"} or None
         How the sides hold the top under load; None: as the drawing's edge does, hinged if that is free.
+    scale_length : float or None, m
+        Length of the open strings.
+    frets : int or None
 
     Raises
     ------
@@ -88,6 +122,8 @@ class StringSet:
     string_angle: float | None = None
     spread: float = SPREAD
     held: Hold | None = None
+    scale_length: float | None = None
+    frets: int | None = None
 
     def __post_init__(self) -> None:
         """Check the set once."""

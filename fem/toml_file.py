@@ -20,7 +20,21 @@ _TOO_DEEP = 50
 # A key of thousands of dotted parts takes the TOML reader quadratic time. Possessive, so that the scan is linear.
 _KEY = r"""(?:[\w-]++|"[^"\n]*+"|'[^'\n]*+')"""
 _DOTTED = re.compile(rf"(?<![\w-])(?:{_KEY}[ \t]*+\.[ \t]*+){{{_TOO_DEEP}}}")
-_UNITS = ("mm", "deg", "gpa", "hz", "kg_per_m3", "n_per_mm2", "n_per_rad", "g", "g_per_m2", "s", "percent", "c")
+_UNITS = (
+    "mm",
+    "deg",
+    "gpa",
+    "hz",
+    "kg_per_m3",
+    "n_per_mm2",
+    "n_mm2",
+    "n_per_rad",
+    "g",
+    "g_per_m2",
+    "s",
+    "percent",
+    "c",
+)
 
 Whole = TypeVar("Whole", bound=Table)
 

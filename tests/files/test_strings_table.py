@@ -8,10 +8,12 @@ from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
 from bracedtop.fem.case import Case, read_case
+from bracedtop.fem.case_strings import lossy_strings
 from bracedtop.fem.case_writer import case_text
 from bracedtop.fem.strength import handbook_strength
+from bracedtop.fem.string_loss import STEEL_MODULUS
 from bracedtop.fem.strings import SPREAD, StringSet, tension
-from bracedtop.geometry.errors import BracedTopError
+from bracedtop.geometry.errors import BracedTopError, FileError
 from bracedtop.geometry.units import note_frequency
 
 TOP = """\
@@ -102,6 +104,66 @@ def test_written_strings_read_back(
     assert (again.anchor, again.held) == (strings.anchor, strings.held)
 
 
+MAKE = """\
+[strings]
+scale_length_mm = 640
+saddle_height_mm = 12
+frets = 19
+[[string]]
+note = "E2"
+tension_n = 110
+diameter_mm = 1.35
+core_mm = 0.48
+loss_factor = 0.0004
+[[string]]
+note = "B3"
+mass_g_per_m = 1.1
+[[string]]
+note = "E4"
+tension_n = 68
+material = "nylon"
+bending_stiffness_n_mm2 = 125
+"""
+
+
+def test_make_of_strings(tmp_path: Path) -> None:
+    case = read(tmp_path, TOP + MAKE)
+    assert case.strings is not None
+    written = read(tmp_path, case_text("x", "", case.design, strings=case.strings)).strings
+    for strings in (case.strings, written):
+        assert strings is not None
+        assert (strings.scale_length, strings.frets) == (pytest.approx(0.64), 19)
+        wound, plain, nylon = lossy_strings(strings)
+        assert (wound.diameter, wound.friction) == (pytest.approx(1.35e-3), pytest.approx(4e-4))
+        assert wound.bending_stiffness == pytest.approx(STEEL_MODULUS * np.pi * 0.48e-3**4 / 64)
+        assert plain.mass == pytest.approx(1.1e-3)
+        assert plain.diameter == pytest.approx(np.sqrt(4 * 1.1e-3 / (np.pi * 7850)))
+        assert (nylon.bending_stiffness, nylon.air) == (pytest.approx(125e-6), 1.5)
+        assert nylon.mass == pytest.approx(68 / (2 * 0.64 * note_frequency("E4")) ** 2)
+
+
+@pytest.mark.parametrize(("tensions", "source"), [((114, 138, 108), "Valette"), ((71.6, 58.3, 70.3), "Woodhouse")])
+def test_material_by_the_pull(tmp_path: Path, tensions: tuple[float, ...], source: str) -> None:
+    text = "[strings]\nsaddle_height_mm = 12\nscale_length_mm = 640\n"
+    text += "".join(
+        f'[[string]]\nnote = "{n}"\ntension_n = {t}\n' for n, t in zip("E2 G3 E4".split(), tensions, strict=True)
+    )
+    strings = read(tmp_path, TOP + text).strings
+    assert strings is not None
+    assert all(string.source.startswith(source) for string in lossy_strings(strings))
+
+
+def test_what_the_decay_needs(tmp_path: Path) -> None:
+    strings = read(tmp_path, TOP + STRINGS).strings
+    assert strings is not None
+    with pytest.raises(FileError, match=r"top.toml: string 2.note is missing; the decay of notes needs it"):
+        lossy_strings(strings)
+    bare = read(tmp_path, TOP + "[strings]\nsaddle_height_mm = 12\n[[string]]\ntension_n = 70\n").strings
+    assert bare is not None
+    with pytest.raises(FileError, match=r"top.toml: strings.scale_length_mm is missing; the decay of notes needs it"):
+        lossy_strings(bare)
+
+
 BAD = {
     "string without strings": ("[[string]]\ntension_n = 70\n", "[[string]] without [strings]"),
     "strings without string": ("[strings]\nsaddle_height_mm = 12\n", "[strings] without a [[string]]"),
@@ -138,6 +200,12 @@ BAD = {
     "wrong anchor": (STRINGS.replace("[[string]]", 'anchor = "nail"\n[[string]]', 1), 'strings.anchor = "nail"'),
     "wrong hold": (STRINGS.replace("[[string]]", 'held = "free"\n[[string]]', 1), 'strings.held = "free"'),
     "as table": ("[string]\ntension_n = 70\n", "must be written as [[string]]"),
+    "made of gut": (STRINGS + 'material = "gut"\n', 'string 2.material = "gut"'),
+    "core of nylon": (STRINGS + 'material = "nylon"\ncore_mm = 0.4\n', "core_mm belongs to a wound steel string"),
+    "core too thick": (STRINGS + "diameter_mm = 0.4\ncore_mm = 0.5\n", "core of 0.5 mm in a string of 0.4 mm"),
+    "no loss": (STRINGS + "loss_factor = 0\n", "string 2.loss_factor = 0: must be > 0"),
+    "core without unit": (STRINGS + "core = 0.4\n", "is missing its unit; write core_mm"),
+    "half a fret": (STRINGS.replace("[[string]]", "frets = 20.5\n[[string]]", 1), "strings.frets = 20.5"),
     "strength": ("[wood.own]\nbased_on = 'basswood'\nshear_strength_mpa = 0\n", 'wood "own".shear_strength_mpa = 0'),
 }
 
