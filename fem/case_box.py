@@ -4,7 +4,6 @@ Depends on geometry, fem/box_schema, fem/case_braces, fem/case_file, fem/case_ou
 fem/case_top, fem/part_schema, fem/toml_file.
 """
 
-import re
 from collections.abc import Iterator, Sequence
 from dataclasses import replace
 from pathlib import Path
@@ -22,10 +21,9 @@ from bracedtop.fem.case_top import dome_of, plate_of
 from bracedtop.fem.part_schema import PatchTable
 from bracedtop.fem.toml_file import refuse_value
 from bracedtop.geometry.box import Block, Box, Finish, Lining, Sides
-from bracedtop.geometry.check_box import check_box
+from bracedtop.geometry.check_box import back_words, check_box
 from bracedtop.geometry.design import Design
 from bracedtop.geometry.errors import DesignError, FileError
-from bracedtop.geometry.layout import check_layout
 from bracedtop.geometry.patch import Patch
 from bracedtop.geometry.units import GPA, GRAM, MM
 
@@ -139,12 +137,9 @@ def _back(tables: CaseTable, table: BackTable, design: Design, folder: Path) -> 
             patches=patches,
             joints=joints,
         )
-        back = replace(flat, plate=replace(flat.plate, dome=dome_of(table, flat.driving_point)))
-        check_layout(back)
+        return replace(flat, plate=replace(flat.plate, dome=dome_of(table, flat.driving_point)))
     except DesignError as error:
-        message = f"back: {_of_back(str(error))}"
-        raise DesignError(message) from None
-    return back
+        raise DesignError(back_words(str(error))) from None
 
 
 def _patch(row: PatchTable) -> Patch:
@@ -155,13 +150,6 @@ def _patch(row: PatchTable) -> Patch:
         allowed = "a back has no hole; allowed are points_mm, or centre_mm and size_mm"
         refuse_value(FILE_NAME, f"{where}.around_hole", str(row.around_hole), allowed)
     return patch_of(row, ())
-
-
-def _of_back(text: str) -> str:
-    """Message about a top turned into one about a back; names stand between quotes and stay."""
-    pieces = text.split('"')
-    pieces[::2] = [re.sub(r"\btop\b", "back", piece) for piece in pieces[::2]]
-    return '"'.join(pieces)
 
 
 def _lining(row: LiningTable) -> Lining:
