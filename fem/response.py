@@ -143,9 +143,10 @@ def respond(driven: Driven, hz: Real, n_modes: int = N_MODES) -> Response:
     AccuracyError
         If the matrices cannot be reduced, or a frequency lies beyond the table of the sound field.
     """
-    if not (0 < hz.min() and hz.max() <= driven.field.highest):
-        message = f"response: {hz.min():g} to {hz.max():g} Hz; frequencies must be > 0 and at most
-        {driven.field.highest:g} Hz" raise AccuracyError(message)
+    low, high = float(hz.min()), float(hz.max())
+    if low <= 0 or high > driven.field.highest:
+        message = f"response: {low:g} to {high:g} Hz; must be > 0 and at most {driven.field.highest:g} Hz"
+        raise AccuracyError(message)
     B = _basis(driven, n_modes)
     K, M = B.T @ driven.K @ B, B.T @ driven.M @ B
     losses = {name: B.T @ H @ B for name, H in driven.losses.items()}

@@ -107,7 +107,8 @@ def sound_field(front: Radiator, back: Radiator, gas: Gas, highest: float = HIGH
     ]
     before = np.append(middle(front.xyz[:, :2]), 0.0)
     points, cone = listeners()
-    ear = before + [0.0, 0.0, float(front.xyz[:, 2].max())] + np.array(EAR)
+    ear = before + np.array(EAR)
+    ear[2] += float(front.xyz[:, 2].max())
     lag = np.append(np.linalg.norm(points, axis=1), np.linalg.norm(np.array(EAR))) / gas.speed
     # The pressures are not even in frequency, so they take a table of their own.
     heard_at = chebyshev(2 * nodes_needed(ka / 2.0), highest)
