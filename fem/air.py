@@ -1,11 +1,12 @@
 """The air in a closed box: pressures of the rigid-walled cavity, and what the holes drive.
 
-Depends on fem/air_field, fem/air_loss, fem/cavity, fem/gas, fem/hole_air, fem/layers, fem/locate, fem/modes, fem/plate.
+Depends on fem/air_basis, fem/air_field, fem/air_loss, fem/cavity, fem/gas, fem/hole_air, fem/layers, fem/locate,
+fem/plate.
 
 A set of pressures that takes the place of all modes of the cavity. It is made of products of the plan's own modes with
-polynomials over the height, which also hold what plates drive close to themselves, and of each hole's static pressure,
-which converges where no sum of modes would: half of a hole's mass is that field's. All are then made modes of the cavity
-again, so that each has a frequency. Those far above `highest` have no resonance that matters but a mass: see
+powers of the height, which also hold what plates drive close to themselves, and of each hole's static pressure, which
+converges where no sum of modes would: nearly half of a hole's mass is in that field. All are then made modes of the
+cavity again, so that each has a frequency. Those far above `highest` have no resonance that matters but a mass: see
 `n_resonant`.
 """
 
@@ -13,8 +14,8 @@ from dataclasses import dataclass
 
 import numpy as np
 import shapely
-from scipy import sparse
 
+from bracedtop.fem.air_basis import products
 from bracedtop.fem.air_field import Field, pressure_field
 from bracedtop.fem.air_loss import wall_loss
 from bracedtop.fem.cavity import CavityMesh, cavity_mesh
@@ -23,7 +24,6 @@ from bracedtop.fem.gas import Gas, air_gas
 from bracedtop.fem.hole_air import HoleAir, hole_air
 from bracedtop.fem.layers import layers
 from bracedtop.fem.locate import Locator
-from bracedtop.fem.modes import eigenpairs
 from bracedtop.fem.plate import shape_functions
 from bracedtop.geometry.box import Box
 from bracedtop.geometry.design import Design
@@ -35,20 +35,24 @@ HIGHEST = 2500.0
 short as the bending waves of a top in the range that is shown."""
 
 ORDER = 3
-"""Of the triangles; chosen: at equal error half the time of quadratic ones."""
+"""Of the triangles; chosen: quadratic ones have six times the error at equal time."""
 
 PER_WAVE = 3.0
-"""Triangles to the shortest wave; chosen: the frequency of such a mode is then within 0.05 %."""
+"""Triangles to the shortest wave; chosen: the frequencies are then within 0.1 %."""
 
-HEIGHTS = 4
-"""Highest power of the height in the products; chosen: exact for what a plate drives up to a depth of one bending wave
+POWERS = 5
+"""Powers of the height in the products; chosen: exact for what a plate drives up to a depth of one bending wave
 over six within 0.1 %."""
 
 SHIFT = 4.0
 """1/m^2, a wave number of 2 1/m (110 Hz), at which the holes' pressures are taken."""
 
-_LAYERS = np.array([0.0, 0.5, 0.8, 1.0])
-"""Ends of the layers over the relative height; chosen: thinner where the holes are."""
+_LAYER, _GROWTH = 1.5, 2.5
+"""Thickness of the layer below the holes over the largest hole's radius, and of each one below over the one above;
+chosen: the inner end correction is then within 0.5 %."""
+
+_THICKEST = 0.2
+"""Thickness of the highest layer over the depth, at most."""
 
 _DEGREE = 3
 
@@ -143,22 +147,22 @@ def build_air(
     """
     gas = gas or air_gas(box.temperature)
     wave = gas.speed / highest
-    field = pressure_field(cavity_mesh(design, box, size or wave / PER_WAVE), layers(_LAYERS, _DEGREE), ORDER)
-    basis = _products(field, 2 * np.pi / wave)
+    cavity = cavity_mesh(design, box, size or wave / PER_WAVE)
+    field = pressure_field(cavity, layers(_breaks(cavity), _DEGREE), ORDER)
+    basis = products(field, 2 * np.pi / wave, POWERS)
     for k in range(field.mouths.shape[1]):
         load = np.zeros(field.shape)
         load[:, -1] = field.mouths[:, k]
-        basis = _joined(field, basis, field.solve(load, SHIFT))
-    squares, vectors = _diagonal(field, basis)
-    scale = np.sqrt(gas.density) * gas.speed
-    p = scale * np.einsum("iaj,jm->iam", basis, vectors, optimize=True)
-    holes = hole_air(design, gas)
+        basis = basis.joined(field.solve(load, SHIFT), field.mass)
+    squares, modes = _diagonal(basis.gram(field.stiffness))
+    modes = modes * (np.sqrt(gas.density) * gas.speed)
     frequencies = gas.speed * np.sqrt(squares) / (2 * np.pi)
-    top, back = p[:, -1], p[:, 0]
+    back, middle, top = (basis.at(field.heights.at(t)) @ modes for t in (0.0, 0.5, 1.0))
+    holes = hole_air(design, gas)
     return Air(
         frequencies,
         int((frequencies < highest).sum()),
-        wall_loss(field, p, frequencies, gas),
+        wall_loss(field, basis, modes, frequencies, gas),
         field.mouths.T @ top,
         holes.area,
         np.diag(holes.mass).copy(),
@@ -167,7 +171,7 @@ def build_air(
         gas,
         top,
         back,
-        np.einsum("a,iam->im", field.heights.at(0.5), p),
+        middle,
         field,
     )
 
@@ -218,50 +222,26 @@ def _at(air: Air, nodal: Array, xy: Array) -> Array:
     return out
 
 
-def _products(field: Field, highest: float) -> Array:
-    """Plan modes up to a wave number times polynomials over the height, orthonormal in mass, the uniform one first."""
-    area, length = _plan_extent(field)
-    # Weyl's law for the plan with its correction for reflecting edges.
-    n_modes = int(np.ceil(highest**2 * area / (4 * np.pi) + highest * length / (4 * np.pi))) + 2
-    uniform = np.ones((len(field.depth), 1))
-    n_modes = min(n_modes, len(field.depth) // 4)
-    found = eigenpairs(sparse.csc_matrix(_UNIT * field.plan_K), sparse.csc_matrix(field.plan_M), n_modes, uniform)
-    plan = np.column_stack([uniform / np.sqrt(field.plan_M.sum()), found.vectors])
-    up = np.polynomial.legendre.legvander(2 * field.heights.nodes - 1, HEIGHTS)
-    # Orthonormal from the lowest power on, so that the first stays uniform.
-    over = np.linalg.solve(np.linalg.cholesky(up.T @ field.heights.M @ up), up.T).T
-    return np.einsum("ij,ak->iajk", plan, over).reshape(*field.shape, -1)
+def _breaks(cavity: CavityMesh) -> Array:
+    """Ends of the layers over the relative height."""
+    depth = cavity.faces(cavity.plan.flat.p.T)[0].mean()
+    radii = [np.sqrt(hole.semi_axes.prod()) for hole in cavity.design.holes]
+    width = min([_THICKEST, *(_LAYER * radius / depth for radius in radii)])
+    ends = [1.0]
+    while ends[-1] > 1.4 * width:
+        ends.append(ends[-1] - width)
+        width *= _GROWTH
+    return np.array([0.0, *ends[::-1]])
 
 
-_UNIT = 340.0**2
-"""Turns wave numbers squared into those of frequencies, for which `eigenpairs` has its shift and checks."""
-
-
-def _plan_extent(field: Field) -> tuple[float, float]:
-    flat = field.cavity.plan.flat
-    ends = flat.p[:, flat.facets[:, flat.boundaries["rim"]]]
-    corners = flat.p[:, flat.t]
-    u, v = corners[:, 1] - corners[:, 0], corners[:, 2] - corners[:, 0]
-    return float(np.abs(u[0] * v[1] - u[1] * v[0]).sum() / 2), float(np.hypot(*(ends[:, 0] - ends[:, 1])).sum())
-
-
-def _joined(field: Field, basis: Array, p: Array) -> Array:
-    """A basis that is orthonormal in mass, with one more pressure."""
-    for _ in range(2):
-        p = p - basis @ np.einsum("iaj,ia->j", basis, field.mass(p))
-    p = p / np.sqrt((p * field.mass(p)).sum())
-    return np.concatenate([basis, p[:, :, None]], axis=2)
-
-
-def _diagonal(field: Field, basis: Array) -> tuple[Array, Array]:
+def _diagonal(K: Array) -> tuple[Array, Array]:
     """Wave numbers squared and modes in an orthonormal basis whose first is uniform, the uniform one exactly."""
-    K = np.einsum("iaj,iak->jk", basis, field.stiffness(basis), optimize=True)
     squares, vectors = np.linalg.eigh((K + K.T) / 2)
-    if not abs(squares[0]) < 1e-6 * squares[1] or abs(vectors[0, 0]) < 1 - 1e-6:
-        message = (
-            f"the uniform pressure of the cavity came out at {squares[0] / squares[1]:.1e} of the first mode; must be 0"
-        )
+    share = abs(squares[0] / squares[1])
+    if not share < 1e-6 or abs(vectors[0, 0]) < 1 - 1e-6:
+        message = f"the uniform pressure of the cavity has {share:.1e} of the first mode's eigenvalue; must be 0"
         raise AccuracyError(message)
-    vectors *= np.sign(vectors[0, 0])
+    vectors = vectors * np.sign(vectors[0, 0])
+    vectors[:, 0] = np.eye(len(K))[0]
     squares[0] = 0.0
     return squares, vectors

@@ -7,11 +7,12 @@ The pressure is a sum of N_i(x, y) L_a(t) with z = b + t d, b the height of the 
     grad p = (grad N L - N L' (grad b + t grad d) / d,  N L' / d),    dV = d dt dx dy,
 
 and every integral over the cavity is a sum of an integral over the plan times one over t. The large matrices are never
-made: a plan of 1000 nodes and 10 heights behaves like ten plates. Where the depth does not change, the eigenvectors of
-the heights' own problem take the whole apart into one plan problem each; elsewhere that is all but an inverse, and a few
-conjugate gradients close the gap.
+made: a plan of 1000 nodes and 10 heights behaves like ten membranes. Where the depth does not change, the eigenvectors
+of the heights' own problem take the whole apart into one plan problem each; elsewhere that is all but an inverse, and a
+few conjugate gradients close the gap.
 """
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -24,8 +25,8 @@ from bracedtop.fem.cavity import CavityMesh
 from bracedtop.fem.cavity_parts import wooden_parts
 from bracedtop.fem.layers import Layers
 from bracedtop.fem.modes import factorised
-from bracedtop.fem.plate import Space, plate_space, shape_functions
-from bracedtop.geometry.errors import AccuracyError
+from bracedtop.fem.plate import Space, plate_space
+from bracedtop.geometry.errors import AccuracyError, DesignError
 
 TOLERANCE = 1e-9
 """Relative residual at which conjugate gradients stop; chosen: far below the mesh's own error."""
@@ -46,15 +47,17 @@ class Field:
         Of the plan.
     heights : Layers
     depth : (n_plan,) array, m
-        Of the air at the nodes.
+        Of the air at the nodes, less the wooden parts.
     plan_K, plan_M : (n_plan, n_plan) sparse
-        Integrals of d grad N grad N and d N N, less the wooden parts.
+        Integrals of d grad N grad N and d N N.
     plan_K_height : (n_plan, n_plan) sparse
         Integral of N N / d.
     slope : tuple of (sparse, (n, n) array)
         What the slopes of the faces add to the stiffness.
     mouths : (n_plan, n_holes) array, m^2
         Integrals of N over the holes.
+    area : float, m^2
+        Of the plan.
     volume : float, m^3
     """
 
@@ -67,6 +70,7 @@ class Field:
     plan_K_height: sparse.csr_matrix
     slope: tuple[Term, ...]
     mouths: np.ndarray
+    area: float
     volume: float
 
     @property
@@ -74,14 +78,15 @@ class Field:
         """Numbers of plan nodes and heights."""
         return self.plan_M.shape[0], len(self.heights.nodes)
 
-    def mass(self, p: np.ndarray) -> np.ndarray:
-        """Integral of N L p over the air, for pressures p of any number."""
-        return _applied(((self.plan_M, self.heights.M),), p)
+    @property
+    def mass(self) -> tuple[Term, ...]:
+        """Integral of N L N L over the air."""
+        return ((self.plan_M, self.heights.M),)
 
-    def stiffness(self, p: np.ndarray) -> np.ndarray:
-        """Integral of grad (N L) . grad p over the air."""
-        terms = ((self.plan_K, self.heights.M), (self.plan_K_height, self.heights.K[0]))
-        return _applied(terms + self.slope, p)
+    @property
+    def stiffness(self) -> tuple[Term, ...]:
+        """Integral of grad (N L) . grad (N L) over the air."""
+        return ((self.plan_K, self.heights.M), (self.plan_K_height, self.heights.K[0]), *self.slope)
 
     def solve(self, load: np.ndarray, shift: float) -> np.ndarray:
         """Pressure for which stiffness plus `shift` times mass equals a load (n_plan, n_heights).
@@ -101,7 +106,7 @@ class Field:
 
         def whole(flat: np.ndarray) -> np.ndarray:
             p = flat.reshape(self.shape)
-            return (self.stiffness(p) + shift * self.mass(p)).ravel()
+            return (applied(self.stiffness, p) + shift * applied(self.mass, p)).ravel()
 
         size = load.size
         A, P = (LinearOperator((size, size), f, dtype=float) for f in (whole, apart))
@@ -117,23 +122,25 @@ def pressure_field(cavity: CavityMesh, heights: Layers, order: int) -> Field:
     space = plate_space(cavity.plan, order)
     basis = space.basis
     xy = basis.doflocs.T
-    d, b = cavity.depth(xy), cavity.bottom(xy)
+    d, b = cavity.faces(xy)
+    top, back = wooden_parts(cavity, space)
+    d, b = d - top - back, b + back
+    worst = int(d.argmin())
+    if d[worst] <= 0:
+        x, y = 1e3 * xy[worst]
+        message = f"braces and linings leave no depth of air at [{x:.1f}, {y:.1f}] mm; it must be > 0"
+        raise DesignError(message)
     fields = {"d": basis.interpolate(d), "b": basis.interpolate(b)}
     K, M = _stretch.assemble(basis, **fields), _weigh.assemble(basis, **fields)
-    points, volume = wooden_parts(cavity, space)
-    if len(points.element):
-        N, G = shape_functions(space, points)
-        M = M - _scattered(space, points.element, np.einsum("p,pi,pj->pij", points.weight, N, N))
-        K = K - _scattered(space, points.element, np.einsum("p,pki,pkj->pij", points.weight, G, G))
     height = sparse.csr_matrix(_across.assemble(basis, **fields))
     mouths = np.zeros((basis.N, len(cavity.holes)))
     for k, elements in enumerate(cavity.holes):
         mouths[:, k] = _area.assemble(basis.with_elements(elements))
-    whole = float(M.sum())
-    slope: tuple[Term, ...] = ()
-    if np.ptp(d) > 0:
-        slope = _slope_terms(space, fields, heights)
-    return Field(cavity, space, heights, d, sparse.csr_matrix(K), sparse.csr_matrix(M), height, slope, mouths, whole)
+    steep = np.abs(np.diff(b)).max() > 0 or np.ptp(d) > 0
+    slope = _slope_terms(space, fields, heights) if steep else ()
+    K, M = sparse.csr_matrix(K), sparse.csr_matrix(M)
+    area = float(_area.assemble(basis).sum())
+    return Field(cavity, space, heights, d, K, M, height, slope, mouths, area, float(M.sum()))
 
 
 def _slope_terms(space: Space, fields: dict[str, object], heights: Layers) -> tuple[Term, ...]:
@@ -152,21 +159,13 @@ def _slope_terms(space: Space, fields: dict[str, object], heights: Layers) -> tu
     )
 
 
-def _applied(terms: tuple[Term, ...], p: np.ndarray) -> np.ndarray:
+def applied(terms: Sequence[Term], p: np.ndarray) -> np.ndarray:
     """Sum of plan matrix times p times height matrix."""
     out = np.zeros_like(p)
     for plan, height in terms:
         q = np.einsum("ab,ib...->ia...", height, p, optimize=True)
         out += (plan @ q.reshape(len(q), -1)).reshape(p.shape)
     return out
-
-
-def _scattered(space: Space, element: np.ndarray, blocks: np.ndarray) -> sparse.csr_matrix:
-    """Sum of small matrices (n, n_local, n_local) at points of triangles (n,)."""
-    dofs = space.dofs[element]
-    rows = np.broadcast_to(dofs[:, :, None], blocks.shape).ravel()
-    columns = np.broadcast_to(dofs[:, None, :], blocks.shape).ravel()
-    return sparse.csr_matrix((blocks.ravel(), (rows, columns)), shape=(space.n_nodes, space.n_nodes))
 
 
 @BilinearForm

@@ -62,36 +62,22 @@ class CavityMesh:
     design: Design
     box: Box
 
-    def depth(self, xy: Array) -> Array:
-        """Depth of the air at points (n, 2) in m, (n,) in m.
+    def faces(self, xy: Array) -> tuple[Array, Array]:
+        """Depth of the air at points (n, 2) in m, and height z of the back's inside face, both (n,) in m.
 
         Raises
         ------
         DesignError
-            If it is not positive somewhere.
+            If the depth is not positive somewhere.
         """
-        depth = self.box.sides.depth(xy[:, 0]) + self._rise(self.design, xy) + self._rise(self.box.back, xy)
+        sides, back = self.box.sides.depth(xy[:, 0]), _rise(self.box.back, self.design.outline, xy)
+        depth = sides + back + _rise(self.design, self.design.outline, xy)
         worst = int(depth.argmin())
         if depth[worst] <= 0:
             x, y = 1e3 * xy[worst]
             message = f"the air is {1e3 * depth[worst]:.1f} mm deep at [{x:.1f}, {y:.1f}] mm; must be > 0"
             raise DesignError(message)
-        return np.asarray(depth)
-
-    def bottom(self, xy: Array) -> Array:
-        """Height z of the back's inside face at points (n, 2) in m, (n,) in m; negative."""
-        return np.asarray(-self.box.sides.depth(xy[:, 0]) - self._rise(self.box.back, xy))
-
-    def _rise(self, face: Design, xy: Array) -> Array:
-        """How far a face stands outside the rim at the same x, (n,) in m."""
-        dome = face.plate.dome
-        if dome is None or dome.is_flat:
-            return np.zeros(len(xy))
-        x, y = xy.T
-        low, high = _across(self.design.outline, x)
-        at_low, at_high = (dome.height(np.column_stack([x, rim])) for rim in (low, high))
-        t = np.clip((y - low) / np.maximum(high - low, np.finfo(float).tiny), 0.0, 1.0)
-        return np.asarray(dome.height(xy) - (1 - t) * at_low - t * at_high)
+        return np.asarray(depth), np.asarray(-sides - back)
 
 
 def cavity_mesh(design: Design, box: Box, size: float) -> CavityMesh:
@@ -180,15 +166,29 @@ def _near_holes(design: Design, field: SizeField) -> SizeField:
     return field
 
 
+def _rise(face: Design, outline: Outline, xy: Array) -> Array:
+    """How far a face stands outside the rim at the same x, (n,) in m."""
+    dome = face.plate.dome
+    if dome is None or dome.is_flat:
+        return np.zeros(len(xy))
+    x, y = xy.T
+    low, high = _across(outline, x)
+    at_low, at_high = (dome.height(np.column_stack([x, rim])) for rim in (low, high))
+    t = np.clip((y - low) / np.maximum(high - low, np.finfo(float).tiny), 0.0, 1.0)
+    return np.asarray(dome.height(xy) - (1 - t) * at_low - t * at_high)
+
+
 def _across(outline: Outline, x: Array) -> tuple[Array, Array]:
     """Lowest and highest y of an outline at places along the centreline, both (n,) in m."""
-    ends = outline.points[:, 0]
-    inset = 1e-6 * np.ptp(ends)
-    x = np.clip(x, ends.min() + inset, ends.max() - inset)
-    reach = 2 * np.abs(outline.points[:, 1]).max() + 1.0
-    lines = shapely.linestrings(np.stack([np.column_stack([x, 0 * x - reach]), np.column_stack([x, 0 * x + reach])], 1))
-    bounds = shapely.bounds(shapely.intersection(lines, outline.polygon))
-    return bounds[:, 1], bounds[:, 3]
+    starts = outline.points
+    ends = np.roll(starts, -1, axis=0)
+    inset = 1e-6 * np.ptp(starts[:, 0])
+    x = np.clip(x, starts[:, 0].min() + inset, starts[:, 0].max() - inset)[:, None]
+    run = ends[:, 0] - starts[:, 0]
+    t = (x - starts[:, 0]) / np.where(run == 0, np.inf, run)
+    met = (t >= 0) & (t <= 1) & (run != 0)
+    y = starts[:, 1] + t * (ends[:, 1] - starts[:, 1])
+    return np.where(met, y, np.inf).min(axis=1), np.where(met, y, -np.inf).max(axis=1)
 
 
 def _min_angle(mesh: MeshTri) -> float:

@@ -72,8 +72,8 @@ def air_gas(temperature: float, humidity: float = HUMIDITY, pressure: float = PR
     ----------
     O. Cramer, The variation of the specific heat ratio and the speed of sound in air with temperature, pressure,
     humidity, and CO2 concentration, J. Acoust. Soc. Am. 93 (1993) 2510-2516 (coefficients seen in transcription).
-    R. S. Davis, Equation for the determination of the density of moist air (1981/91), Metrologia 29 (1992) 67-70: vapour
-    pressure and enhancement factor (seen in transcription), molar masses (RECALLED).
+    R. S. Davis, Equation for the determination of the density of moist air (1981/91), Metrologia 29 (1992) 67-70:
+    vapour pressure and enhancement factor (seen in transcription), molar masses (RECALLED).
     U.S. Standard Atmosphere (1976), eq. 51: Sutherland's formula for the viscosity (RECALLED). Ratio of specific heats
     and Prandtl number: dry air at room temperature, RECALLED.
     """
@@ -82,8 +82,8 @@ def air_gas(temperature: float, humidity: float = HUMIDITY, pressure: float = PR
         raise DesignError(message)
     if not (0 <= humidity <= 1 and 60e3 <= pressure <= 110e3):
         message = (
-            f"air of relative humidity {100 * humidity:g} % at {1e-3 * pressure:g} kPa; must be from 0 to 100 % and from "
-            "60 to 110 kPa"
+            f"air of relative humidity {100 * humidity:g} % at {1e-3 * pressure:g} kPa; must be from 0 to 100 % and "
+            "from 60 to 110 kPa"
         )
         raise DesignError(message)
     kelvin = temperature + _KELVIN

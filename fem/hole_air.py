@@ -2,8 +2,8 @@
 
 Depends on fem/gas, geometry.
 
-The air in a hole moves as a piston with the hole's area, as thick as the edge of the hole. Outside, the top is taken as a
-large flange. The mass inside the box is not counted here: the field in the cavity has it (fem/air).
+The air in a hole moves as a piston with the hole's area, as thick as the edge of the hole. Outside, the top is taken as
+a large flange. The mass inside the box is not counted here: the field in the cavity has it (fem/air).
 """
 
 from dataclasses import dataclass
@@ -53,8 +53,8 @@ def hole_air(design: Design, gas: Gas) -> HoleAir:
 
     References
     ----------
-    Lord Rayleigh, The Theory of Sound, vol. 2 (1896), art. 302: the static mass of a piston in a large flange is that of
-    a length 8 r / (3 pi). For two pistons far apart each sees the other as a source: density S1 S2 / (2 pi distance).
+    Lord Rayleigh, The Theory of Sound, vol. 2 (1896), art. 302: the static mass of a piston in a large flange is that
+    of a length 8 r / (3 pi). Two pistons far apart see each other as sources: density S1 S2 / (2 pi distance).
     """
     area = np.array([np.pi * hole.semi_axes.prod() for hole in design.holes])
     thickness = np.array([_thickness(design, hole) for hole in design.holes])
@@ -77,9 +77,9 @@ def piston_length(a: float, b: float) -> float:
 
     Notes
     -----
-    Rayleigh's integral of 1 / (2 pi distance) over the piston twice, by the Fourier transform of an ellipse: 16 b K(e^2)
-    / (3 pi^2) with a >= b, e^2 = 1 - b^2/a^2 and K the complete elliptic integral. A circle has 8 r / (3 pi). With half
-    the width of its length an ellipse has 3 % less than the circle of its area.
+    Rayleigh's integral of 1 / (2 pi distance) over the piston twice, by the Fourier transform of an ellipse:
+    16 b K(e^2) / (3 pi^2) with a >= b, e^2 = 1 - b^2/a^2 and K the complete elliptic integral. A circle has
+    8 r / (3 pi); an ellipse half as wide as long has 3 % less than the circle of its area.
     """
     long, short = max(a, b), min(a, b)
     return float(16 * short * ellipk(1 - (short / long) ** 2) / (3 * np.pi**2))

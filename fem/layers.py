@@ -4,6 +4,7 @@ Depends on nothing.
 """
 
 from dataclasses import dataclass
+from itertools import pairwise
 
 import numpy as np
 
@@ -50,7 +51,7 @@ def layers(breaks: np.ndarray, degree: int) -> Layers:
     X, W = np.polynomial.legendre.leggauss(degree + 2)
     X, W = (X + 1) / 2, W / 2
     L, D = _local(degree, X)
-    for k, (low, high) in enumerate(zip(breaks[:-1], breaks[1:], strict=True)):
+    for k, (low, high) in enumerate(pairwise(breaks)):
         own = slice(k * degree, (k + 1) * degree + 1)
         size, t = high - low, low + (high - low) * X
         nodes[own] = low + size * np.linspace(0.0, 1.0, degree + 1)
