@@ -1,6 +1,6 @@
 """Where the sound of a plane surface goes: pattern, directivity index, monopole and dipoles.
 
-Depends on fem/radiation, with its baffle and its conventions.
+Depends on fem/gas and fem/radiation, with its baffle and its conventions.
 
 References
 ----------
@@ -12,7 +12,8 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from bracedtop.fem.radiation import Complex, Gas, Real, far_field, half_extent, hemisphere, middle
+from bracedtop.fem.gas import Gas
+from bracedtop.fem.radiation import Complex, Real, far_field, half_extent, hemisphere, middle
 
 
 @dataclass(frozen=True, slots=True)

@@ -1,6 +1,6 @@
 """Sound that a plane surface radiates: Rayleigh's integral.
 
-Depends on nothing. Assumption: the surface lies in an infinite rigid plane (baffle) and radiates into the half-space in
+Depends on fem/gas. Assumption: the surface lies in an infinite rigid plane (baffle) and radiates into the half-space in
 front of it. A face's points and those of the pistons of air in its holes are sources of one plane. Sources are points
 xy (n, 2) in m that carry the areas weight (n,) in m^2, so that a sum over them is an integral over the surface; shapes
 (n, m) are the outward velocities there per unit of m generalised velocities. Time runs as exp(i omega t).
@@ -13,10 +13,12 @@ Vibration", 2nd ed. (2007), ch. 3 (radiation resistance matrices). All recalled.
 """
 
 from dataclasses import dataclass
-from typing import Protocol, TypeVar
+from typing import TypeVar
 
 import numpy as np
 from numpy.typing import NDArray
+
+from bracedtop.fem.gas import Gas
 
 Real = NDArray[np.float64]
 Complex = NDArray[np.complex128]
@@ -31,18 +33,6 @@ MARGIN = 9
 
 _BLOCK = 2_000_000
 """Entries of an array of distances that are held at a time; chosen: 16 MB."""
-
-
-class Gas(Protocol):
-    """What the sound runs through."""
-
-    @property
-    def density(self) -> float:
-        """kg/m^3."""
-
-    @property
-    def speed(self) -> float:
-        """Of sound, m/s."""
 
 
 @dataclass(frozen=True, slots=True)

@@ -1,8 +1,8 @@
 """What a force at the bridge does: motion, sound, and where its power goes.
 
-Depends on fem/radiation, fem/sound_field, geometry/errors. Time runs as exp(i omega t); forces, velocities and
-pressures are rms, so that a quotient "per newton" is one of amplitudes too. With the loss stiffness H (a loss factor
-times what stiffness it belongs to) and the radiation resistance R of both faces,
+Depends on fem/body_peaks, fem/gas, fem/radiation, fem/sound_field, geometry/errors. Time runs as exp(i omega t); forces,
+velocities and pressures are rms, so that a quotient "per newton" is one of amplitudes too. With the loss stiffness H (a
+loss factor times what stiffness it belongs to) and the radiation resistance R of both faces,
 
     (K + i H + i omega R - omega^2 M) x = g,    Y = i omega g^T x,
 
@@ -15,9 +15,10 @@ from dataclasses import dataclass
 
 import numpy as np
 import scipy.linalg
-from numpy.typing import NDArray
 
-from bracedtop.fem.radiation import Complex, Gas, Real, resistance, resistances
+from bracedtop.fem.body_peaks import Admittance
+from bracedtop.fem.gas import Gas
+from bracedtop.fem.radiation import Complex, Real, resistance, resistances
 from bracedtop.fem.sound_field import Radiator, SoundField, pressures_in, resistances_in
 from bracedtop.geometry.errors import AccuracyError
 
@@ -32,6 +33,12 @@ LINES = 500
 
 ROUND_A_PEAK = np.array([-4.0, -2.0, -1.0, -0.5, 0.0, 0.5, 1.0, 2.0, 4.0])
 """Frequencies added around a resonance, in halves of its width at half power; chosen."""
+
+REFERENCE = 20e-6
+"""Pa (ISO 1683)."""
+
+_AT_A_TIME = 250
+"""Frequencies that are solved together; chosen: some tens of megabytes."""
 
 IN_FRONT, BEHIND = "sound in front", "sound behind"
 
@@ -103,8 +110,8 @@ class Response:
 
     @property
     def pressure_level(self) -> Real:
-        """Mean square over the cone, dB re 1 Pa/N (f,)."""
-        return decibels(self.cone)
+        """Mean square over the cone, dB re 20 uPa/N (f,)."""
+        return decibels(self.cone / REFERENCE**2)
 
 
 def decibels(square: Real) -> Real:
@@ -143,23 +150,14 @@ def respond(driven: Driven, hz: Real, n_modes: int = N_MODES) -> Response:
     AccuracyError
         If the matrices cannot be reduced, or a frequency lies beyond the table of the sound field.
     """
-    low, high = float(hz.min()), float(hz.max())
-    if low <= 0 or high > driven.field.highest:
-        message = f"response: {low:g} to {high:g} Hz; must be > 0 and at most {driven.field.highest:g} Hz"
-        raise AccuracyError(message)
-    B = _basis(driven, n_modes)
-    K, M = B.T @ driven.K @ B, B.T @ driven.M @ B
+    B = basis(driven, n_modes)
     losses = {name: B.T @ H @ B for name, H in driven.losses.items()}
-    g = B.T @ driven.force
     field, omega = driven.field, 2.0 * np.pi * hz
-    R = dict(zip((IN_FRONT, BEHIND), resistances_in(field, hz, B), strict=True))
-    H = sum(losses.values(), np.zeros_like(K))
-    A = K + 1j * H + 1j * omega[:, None, None] * (R[IN_FRONT] + R[BEHIND]) - omega[:, None, None] ** 2 * M
-    x = np.linalg.solve(A, np.broadcast_to(g, (len(hz), len(g)))[..., None])[..., 0]
-    velocity = 1j * omega[:, None] * x
-
-    admittance = velocity @ g
-    shares = {name: _quadratic(part, velocity) / admittance.real for name, part in R.items()}
+    velocity, R = _velocities(driven, B, hz)
+    admittance = velocity @ (B.T @ driven.force)
+    shares = {
+        name: _quadratic(part, velocity) / admittance.real for name, part in zip((IN_FRONT, BEHIND), R, strict=True)
+    }
     for name, part in losses.items():
         shares[name] = _quadratic(part, velocity) / omega / admittance.real
     front, back = field.front, field.back
@@ -173,6 +171,25 @@ def respond(driven: Driven, hz: Real, n_modes: int = N_MODES) -> Response:
     return Response(hz, admittance, pressure[:, 0], cone, pressure[:, -1], flows, shares)
 
 
+def bridge_admittance(driven: Driven, n_modes: int = N_MODES) -> Admittance:
+    """Admittance at the bridge as a function of frequency, for many frequencies at a time.
+
+    Raises
+    ------
+    AccuracyError
+        As `respond`, now and when it is called.
+    """
+    B = basis(driven, n_modes)
+    g = B.T @ driven.force
+
+    def admittance(hz: Real) -> Complex:
+        flat = np.asarray(hz, dtype=np.float64).ravel()
+        parts = [_velocities(driven, B, flat[i : i + _AT_A_TIME])[0] @ g for i in range(0, len(flat), _AT_A_TIME)]
+        return np.concatenate(parts).reshape(np.shape(hz))
+
+    return admittance
+
+
 def direct(driven: Driven, hz: float) -> Complex:
     """All unknowns (N,) at one frequency without any reduction, m/N; slow, for checks."""
     omega = 2.0 * np.pi * hz
@@ -184,7 +201,7 @@ def direct(driven: Driven, hz: float) -> Complex:
     return np.asarray(np.linalg.solve(driven.K + 1j * (H + omega * R) - omega**2 * driven.M, driven.force))
 
 
-def _basis(driven: Driven, n_modes: int) -> Real:
+def basis(driven: Driven, n_modes: int) -> Real:
     """Lowest modes and the sag under the force, (N, m)."""
     n = len(driven.K)
     shifted = driven.K + SHIFT * driven.M
@@ -206,6 +223,21 @@ def _basis(driven: Driven, n_modes: int) -> Real:
     return np.column_stack([modes, sag / np.sqrt(size)])
 
 
-def _quadratic(matrices: Real, vectors: NDArray[np.complexfloating]) -> Real:
+def _velocities(driven: Driven, B: Real, hz: Real) -> tuple[Complex, tuple[Real, Real]]:
+    """Velocities (f, m) of a basis's amplitudes per newton, and its radiation resistances in front and behind."""
+    low, high = float(hz.min()), float(hz.max())
+    if low <= 0 or high > driven.field.highest:
+        message = f"response: {low:g} to {high:g} Hz; must be > 0 and at most {driven.field.highest:g} Hz"
+        raise AccuracyError(message)
+    K, M, g = B.T @ driven.K @ B, B.T @ driven.M @ B, B.T @ driven.force
+    H = sum((B.T @ part @ B for part in driven.losses.values()), np.zeros_like(K))
+    R = resistances_in(driven.field, hz, B)
+    omega = 2.0 * np.pi * hz[:, None, None]
+    A = K + 1j * H + 1j * omega * (R[0] + R[1]) - omega**2 * M
+    x = np.linalg.solve(A, np.broadcast_to(g, (len(hz), len(g)))[..., None])[..., 0]
+    return np.asarray(2j * np.pi * hz[:, None] * x, dtype=np.complex128), R
+
+
+def _quadratic(matrices: Real, vectors: Complex) -> Real:
     """v^H A v (f,) of vectors (f, m) and one matrix (m, m) or one each (f, m, m)."""
     return np.asarray(np.einsum("fi,fi->f", vectors.conj(), (matrices @ vectors[..., None])[..., 0]).real)

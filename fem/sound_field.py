@@ -1,18 +1,19 @@
 """What the two faces of a box radiate, tabulated over frequency for all of its unknowns.
 
-Depends on fem/radiation. The table depends on the faces alone; whatever changes their stiffness, mass or loss is heard
-through the same one. Top and holes radiate into the half-space in front, the back into that behind, each in an infinite
-baffle of its own. The player's ear is beside the box, where no baffle is: there, top, holes and back count as simple
-sources in free space. So what moves the box as a whole, or the back, is heard by the player and not by the listener.
+Depends on fem/gas, fem/radiation. The table depends on the faces alone; whatever changes their stiffness, mass or loss is
+heard through the same one. Top and holes radiate into the half-space in front, the back into that behind, each in an
+infinite baffle of its own. The player's ear is beside the box, where no baffle is: there, top, holes and back count as
+simple sources in free space. So what moves the box as a whole, or the back, is heard by the player and not by the
+listener.
 """
 
 from dataclasses import dataclass
 
 import numpy as np
 
+from bracedtop.fem.gas import Gas
 from bracedtop.fem.radiation import (
     Complex,
-    Gas,
     Real,
     chebyshev,
     free_pressure_at,

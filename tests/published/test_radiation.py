@@ -9,7 +9,6 @@ correction of even-even modes.
 """
 
 from collections.abc import Callable
-from dataclasses import dataclass
 
 import numpy as np
 import pytest
@@ -17,6 +16,7 @@ from scipy.integrate import dblquad
 from scipy.special import j1
 
 from bracedtop.fem.directivity import directivity
+from bracedtop.fem.gas import Gas
 from bracedtop.fem.radiation import (
     efficiency,
     piston,
@@ -28,14 +28,7 @@ from bracedtop.fem.radiation import (
     volume_flow,
 )
 
-
-@dataclass(frozen=True)
-class Air:
-    density: float = 1.2
-    speed: float = 343.0
-
-
-AIR = Air()
+AIR = Gas(density=1.2, speed=343.0, viscosity=1.8e-5)
 RADIUS = 0.1
 AREA = np.pi * RADIUS**2
 ZERO = (0.0, 0.0)

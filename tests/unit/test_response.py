@@ -1,16 +1,18 @@
 """Response of coupled systems: closed forms of one oscillator, energy balance, reciprocity, modal sum against
 direct."""
 
-from dataclasses import dataclass, replace
+from dataclasses import replace
 
 import numpy as np
 import pytest
 
+from bracedtop.fem.gas import Gas
 from bracedtop.fem.radiation import free_pressure_at, piston, pressure_at, resistance
 from bracedtop.fem.response import (
     BEHIND,
     IN_FRONT,
     Driven,
+    bridge_admittance,
     decibels,
     direct,
     frequency_grid,
@@ -20,14 +22,7 @@ from bracedtop.fem.response import (
 from bracedtop.fem.sound_field import CONE, EAR, Radiator, sound_field
 from bracedtop.geometry.errors import AccuracyError
 
-
-@dataclass(frozen=True)
-class Air:
-    density: float = 1.2
-    speed: float = 343.0
-
-
-AIR = Air()
+AIR = Gas(density=1.2, speed=343.0, viscosity=1.8e-5)
 DEPTH = 0.1
 
 
@@ -96,6 +91,12 @@ def test_modal_sum_is_the_direct_solution() -> None:
             x = direct(SYSTEM, float(HZ[at]))
             exact = 2j * np.pi * HZ[at] * (SYSTEM.force @ x)
             assert abs(found.admittance[at] - exact) < tolerance * abs(exact)
+
+
+def test_admittance_as_a_function() -> None:
+    shape = HZ[:300].reshape(3, 100)
+    found = bridge_admittance(SYSTEM)(shape)
+    assert found == pytest.approx(respond(SYSTEM, HZ).admittance.reshape(3, 100), rel=1e-10)
 
 
 def test_reciprocity() -> None:
