@@ -1,0 +1,154 @@
+"""A face's own wood, its ring and its film in a small basis: exact polynomials in thickness and moduli.
+
+Depends on fem/face_changes, fem/face_loss, fem/reduced_top.
+
+The wood of each region lies on the inside face; with its thickness as a polynomial about the drawn one, a film on its
+outside is the difference of two such layers, and the mass of a thin film is their derivative.
+"""
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from bracedtop.fem.face_changes import Sampled
+from bracedtop.fem.face_loss import STEP, lossy_wood
+from bracedtop.fem.loss_factors import LossFactors
+from bracedtop.fem.model import Model
+from bracedtop.fem.reduced_top import CONSTANTS, WoodStiffness, top_terms
+from bracedtop.geometry.box import Finish
+from bracedtop.geometry.thickness import thickness_at
+
+_NONE = 1e-12
+"""Part of the largest stiffness below which one counts as zero."""
+
+
+def packed(matrices: np.ndarray) -> np.ndarray:
+    """Upper triangles (n, r (r + 1) / 2) of symmetric matrices (n, r, r)."""
+    rows, columns = np.triu_indices(matrices.shape[-1])
+    return np.ascontiguousarray(matrices[..., rows, columns])
+
+
+def unpacked(upper: np.ndarray, size: int) -> np.ndarray:
+    """Symmetric matrices (n, r, r) from their upper triangles."""
+    rows, columns = np.triu_indices(size)
+    out = np.empty((*upper.shape[:-1], size, size))
+    out[..., rows, columns] = upper
+    out[..., columns, rows] = upper
+    return out
+
+
+@dataclass(frozen=True, slots=True)
+class WoodTerms:
+    """What a face's own wood and film add in a basis of size r.
+
+    Parameters
+    ----------
+    stiffness, mass : (n_K, q) and (n_M, q) arrays, q = r (r + 1) / 2
+        Upper triangles.
+    constant : (n_K,) int array
+        Which of the nine stiffnesses multiplies each term.
+    power, below : (n_K,) int arrays
+        Powers of the factor on thickness, and of the change of thickness.
+    ring : (n_K,) bool array
+        Whether the term belongs to the ring.
+    mass_power, mass_below, mass_ring : (n_M,) arrays
+    wood, lossy : WoodStiffness
+        As drawn, and with moduli raised in proportion to their loss.
+    density : float, kg/m^3
+    drawn : float, m
+        Change of the ring's thickness in the drawing.
+    """
+
+    stiffness: np.ndarray
+    mass: np.ndarray
+    constant: np.ndarray
+    power: np.ndarray
+    below: np.ndarray
+    ring: np.ndarray
+    mass_power: np.ndarray
+    mass_below: np.ndarray
+    mass_ring: np.ndarray
+    wood: WoodStiffness
+    lossy: WoodStiffness
+    density: float
+    drawn: float
+
+    def moduli(self, factors: Mapping[str, float]) -> tuple[np.ndarray, np.ndarray]:
+        """The nine stiffnesses (9,) in Pa and their lossy parts, for factors on E_L, E_R and G_LR."""
+        each = np.array([factors[key] for key in CONSTANTS])
+        Q = self.wood(each)[0]
+        return Q, (self.lossy(each)[0] - Q) / STEP
+
+    def layer(self, thickness: float, ring: float, added: float = 0.0) -> np.ndarray:
+        """What stiffness terms are multiplied by for moduli of 1, (n_K,).
+
+        Parameters
+        ----------
+        thickness : float
+            Factor on the drawn thickness.
+        ring : float, m
+            Change of the ring's thickness, before that factor.
+        added : float, m
+            Layer on the outside, after it.
+        """
+        change = np.where(self.ring, ring, 0.0) + added / thickness
+        return np.asarray(thickness**self.power * _powers(change, self.below))
+
+    def mass_layer(self, thickness: float, ring: float) -> np.ndarray:
+        """What mass terms are multiplied by for a density of 1, (n_M,)."""
+        return np.asarray(thickness**self.mass_power * _powers(np.where(self.mass_ring, ring, 0.0), self.mass_below))
+
+    def outside_mass(self, thickness: float, ring: float) -> np.ndarray:
+        """The same for a mass per area of 1 on the outside face, (n_M,)."""
+        change = np.where(self.mass_ring, ring, 0.0)
+        rate = self.mass_below * _powers(change, np.maximum(self.mass_below - 1, 0))
+        return np.asarray(thickness ** (self.mass_power - 1.0) * rate)
+
+
+def _powers(x: np.ndarray, n: np.ndarray) -> np.ndarray:
+    return np.asarray(np.where(n == 0, 1.0, x ** np.maximum(n, 1)))
+
+
+def film_moduli(film: Finish) -> np.ndarray:
+    """The nine plate stiffnesses of a film, (9,) in Pa: isotropic, in plane stress.
+
+    References
+    ----------
+    S. Timoshenko, S. Woinowsky-Krieger, Theory of Plates and Shells (1959), art. 21.
+    """
+    Q, nu = film.modulus / (1 - film.poisson**2), film.poisson
+    G = film.modulus / (2 * (1 + nu))
+    return np.array([Q, nu * Q, 0.0, Q, 0.0, G, G, 0.0, G])
+
+
+def wood_terms(model: Model, regions: Sequence[Sampled], vectors: np.ndarray, loss: LossFactors) -> WoodTerms:
+    """Terms of a face's own wood and film in a basis (n_unknowns, r)."""
+    plate = model.design.plate
+    wood = model.woods[plate.wood]
+    own = WoodStiffness.of_plate(plate, wood)
+    Q = own(np.ones(3))[0]
+    parts: dict[str, list[np.ndarray]] = {key: [] for key in ("K", "c", "p", "b", "r", "M", "mp", "mb", "mr")}
+    for region in regions:
+        group = region.group
+        xy = model.locator.positions(group.points.element, group.points.local)
+        h = thickness_at(plate, xy, model.top.region[group.points.element])
+        e, d = region.strained(vectors), region.moved(vectors)
+        terms = top_terms(e, d, h, -plate.thickness / 2, region.weight, 1.0, is_ring=True)
+        used = np.abs(Q[terms.constant]) > _NONE * np.abs(Q).max()
+        is_ring = group.part == "ring"
+        for key, value in (
+            ("K", packed(terms.stiffness[used])),
+            ("c", terms.constant[used]),
+            ("p", terms.power[used]),
+            ("b", terms.ring_power[used]),
+            ("r", np.full(used.sum(), is_ring)),
+            ("M", packed(terms.mass)),
+            ("mp", terms.mass_power),
+            ("mb", terms.mass_ring_power),
+            ("mr", np.full(len(terms.mass), is_ring)),
+        ):
+            parts[key].append(value)
+    whole = [np.concatenate(parts[key]) for key in ("K", "M", "c", "p", "b", "r", "mp", "mb", "mr")]
+    lossy = WoodStiffness.of_plate(plate, lossy_wood(wood, loss))
+    return WoodTerms(*whole, own, lossy, wood.density, -plate.ring_reduction)
