@@ -1,8 +1,8 @@
 """What a force at the bridge does: motion, sound, and where its power goes.
 
-Depends on fem/body_peaks, fem/gas, fem/radiation, fem/sound_field, geometry/errors. Time runs as exp(i omega t); forces,
-velocities and pressures are rms, so that a quotient "per newton" is one of amplitudes too. With the loss stiffness H (a
-loss factor times what stiffness it belongs to) and the radiation resistance R of both faces,
+Depends on fem/body_peaks, fem/gas, fem/radiation, fem/sound_field, geometry/errors. Time runs as exp(i omega t);
+forces, velocities and pressures are rms, so that a quotient "per newton" is one of amplitudes too. With the loss
+stiffness H (a loss factor times what stiffness it belongs to) and the radiation resistance R of both faces,
 
     (K + i H + i omega R - omega^2 M) x = g,    Y = i omega g^T x,
 
@@ -172,22 +172,52 @@ def respond(driven: Driven, hz: Real, n_modes: int = N_MODES) -> Response:
 
 
 def bridge_admittance(driven: Driven, n_modes: int = N_MODES) -> Admittance:
-    """Admittance at the bridge as a function of frequency, for many frequencies at a time.
+    """Admittance at the bridge in s/kg as a function of frequency in Hz, an array of any shape.
 
     Raises
     ------
     AccuracyError
-        As `respond`, now and when it is called.
+        As `respond`, now or when it is called.
     """
     B = basis(driven, n_modes)
     g = B.T @ driven.force
 
     def admittance(hz: Real) -> Complex:
+        return np.asarray(_velocities(driven, B, hz)[0] @ g)
+
+    return _in_parts(admittance)
+
+
+def bridge_pressure(driven: Driven, n_modes: int = N_MODES) -> Admittance:
+    """Sound pressure, rms over the cone in front, in Pa/N as a function of frequency in Hz, an array of any shape.
+
+    Above the table of the sound field it is 0.
+
+    Raises
+    ------
+    AccuracyError
+        If the matrices cannot be reduced.
+    """
+    B = basis(driven, n_modes)
+
+    def pressure(hz: Real) -> Complex:
+        known = np.minimum(hz, driven.field.highest)
+        velocity = _velocities(driven, B, known)[0]
+        p = np.einsum("fqr,fr->fq", pressures_in(driven.field, known, B)[:, 1:-1], velocity)
+        return np.where(hz <= driven.field.highest, np.sqrt(np.abs(p) ** 2 @ driven.field.cone), 0j)
+
+    return _in_parts(pressure)
+
+
+def _in_parts(curve: Admittance) -> Admittance:
+    """The same function of many frequencies, some at a time."""
+
+    def whole(hz: Real) -> Complex:
         flat = np.asarray(hz, dtype=np.float64).ravel()
-        parts = [_velocities(driven, B, flat[i : i + _AT_A_TIME])[0] @ g for i in range(0, len(flat), _AT_A_TIME)]
+        parts = [curve(flat[i : i + _AT_A_TIME]) for i in range(0, len(flat), _AT_A_TIME)]
         return np.concatenate(parts).reshape(np.shape(hz))
 
-    return admittance
+    return whole
 
 
 def direct(driven: Driven, hz: float) -> Complex:

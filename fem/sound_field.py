@@ -1,7 +1,7 @@
 """What the two faces of a box radiate, tabulated over frequency for all of its unknowns.
 
-Depends on fem/gas, fem/radiation. The table depends on the faces alone; whatever changes their stiffness, mass or loss is
-heard through the same one. Top and holes radiate into the half-space in front, the back into that behind, each in an
+Depends on fem/gas, fem/radiation. The table depends on the faces alone; whatever changes their stiffness, mass or loss
+is heard through the same one. Top and holes radiate into the half-space in front, the back into that behind, each in an
 infinite baffle of its own. The player's ear is beside the box, where no baffle is: there, top, holes and back count as
 simple sources in free space. So what moves the box as a whole, or the back, is heard by the player and not by the
 listener.

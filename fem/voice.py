@@ -75,7 +75,8 @@ WORDS = (
         "dB",
         1,
         "How loud top and sound hole are one metre in front, within 30 degrees of straight ahead, when the bridge is "
-        "driven with one newton: the mean of the levels in the twelve third-octave bands from 80 Hz to 1 kHz, dB re 20 uPa.",
+        "driven with one newton: the mean of the levels in the twelve third-octave bands from 80 Hz to 1 kHz, dB re "
+        "20 uPa.",
     ),
     Word(
         "presence",

@@ -13,6 +13,7 @@ from bracedtop.fem.response import (
     IN_FRONT,
     Driven,
     bridge_admittance,
+    bridge_pressure,
     decibels,
     direct,
     frequency_grid,
@@ -93,10 +94,12 @@ def test_modal_sum_is_the_direct_solution() -> None:
             assert abs(found.admittance[at] - exact) < tolerance * abs(exact)
 
 
-def test_admittance_as_a_function() -> None:
-    shape = HZ[:300].reshape(3, 100)
-    found = bridge_admittance(SYSTEM)(shape)
-    assert found == pytest.approx(respond(SYSTEM, HZ).admittance.reshape(3, 100), rel=1e-10)
+def test_curves_as_functions() -> None:
+    known = respond(SYSTEM, HZ)
+    shape = HZ.reshape(3, 100)
+    assert bridge_admittance(SYSTEM)(shape) == pytest.approx(known.admittance.reshape(3, 100), rel=1e-9)
+    assert bridge_pressure(SYSTEM)(shape) == pytest.approx(np.sqrt(known.cone).reshape(3, 100), rel=1e-9)
+    assert bridge_pressure(SYSTEM)(np.array([5000.0])) == 0
 
 
 def test_reciprocity() -> None:
