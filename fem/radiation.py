@@ -29,7 +29,7 @@ KA = 6.0
 1300 Hz for a box half a metre long."""
 
 MARGIN = 9
-"""Directions beyond the bandwidth of the far field; chosen: errors of the powers then lie near 1e-10 for every ka."""
+"""Directions beyond the bandwidth of the far field; chosen: powers are then within 1e-9 up to a ka of 12."""
 
 _BLOCK = 2_000_000
 """Entries of an array of distances that are held at a time; chosen: 16 MB."""
@@ -265,7 +265,7 @@ def half_extent(xy: Real) -> float:
 
 
 def nodes_needed(ka: float) -> int:
-    """Chebyshev points that carry R / omega^2 up to this ka to about nine digits (measured)."""
+    """Chebyshev points that carry R / omega^2 up to this ka to eight digits or more (measured up to 12)."""
     return int(np.ceil(ka)) + 8
 
 

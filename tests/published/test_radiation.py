@@ -58,6 +58,18 @@ def test_a_small_piston_is_a_monopole_in_a_half_space() -> None:
     assert found == pytest.approx(exact, rel=1e-4)
 
 
+@pytest.mark.parametrize("kd", [0.5, 2.0, 5.0])
+def test_two_small_pistons(kd: float) -> None:
+    """R12 = R11 sin(k d) / (k d). R. L. Pritchard, J. Acoust. Soc. Am. 32 (1960) 730-737, first term, recalled."""
+    d, radius = 0.3, 1e-3
+    one, area = piston(ZERO, radius)
+    xy = np.concatenate([one, one + [d, 0.0]])
+    shapes = np.zeros((len(xy), 2))
+    shapes[: len(one), 0] = shapes[len(one) :, 1] = 1.0
+    R = resistance(hertz(kd / d), xy, np.concatenate([area, area]), shapes, AIR)
+    assert R[0, 1] / R[0, 0] == pytest.approx(np.sin(kd) / kd, abs=1e-4)
+
+
 @pytest.mark.parametrize("ka", [0.5, 3.0, 10.0])
 @pytest.mark.parametrize("height", [0.03, 0.2, 1.0, 10.0])
 def test_pressure_on_the_axis(ka: float, height: float) -> None:
