@@ -75,8 +75,8 @@ class SustainMap:
     Parameters
     ----------
     strings : tuple of str
-    frequency : (s, f) array, Hz
-        Of the first partial, coupled.
+    nominal, frequency : (s, f) array, Hz
+        First partial between rigid ends, and on the body.
     decay_time : (s, f) array, s
         T60: until the energy of all partials of a pluck has fallen by 60 dB for good.
     early_decay_time : (s, f) array, s
@@ -84,6 +84,8 @@ class SustainMap:
     level : (s, f) array, dB, or None
         Sound pressure at the start for a pluck that lets go 1 N, re 20 uPa.
     weak, wolf : (s, f) bool array
+    part : (s, f) array
+        Decay time as a part of the median of the neighbours', or early decay time, whichever is less.
     split : (s, f) array, Hz
         Distance of the two frequencies into which a wolf's first partial splits, else 0.
     nearest : (s, f) int array
@@ -99,12 +101,14 @@ class SustainMap:
     """
 
     strings: tuple[str, ...]
+    nominal: Real
     frequency: Real
     decay_time: Real
     early_decay_time: Real
     level: Real | None
     weak: Bool
     wolf: Bool
+    part: Real
     split: Real
     nearest: Int
     peaks: tuple[BodyPeak, ...]
@@ -169,16 +173,23 @@ def sustain_map(
     decay, early = _times(pair, weight)
     rate = np.imag(pair.string_root)
     split = pair.split[..., 0]
-    worst = np.argmax(weight * (rate - own), axis=-1)
+    # A wolf's resonance is the one that holds its first partial.
+    worst = np.where(split > 0, 0, np.argmax(weight * (rate - own), axis=-1))
+    part = np.minimum(decay / _around(decay), early / _around(early))
+    weak = part < SHORT
     level = None if pressure is None else _level(f, pluck, pressure)
+    if level is not None:
+        weak |= level < _around(level) - QUIET
     return SustainMap(
         strings=tuple(string.name for string in strings),
+        nominal=f[..., 0],
         frequency=pair.string_root.real[..., 0] / (2 * np.pi),
         decay_time=decay,
         early_decay_time=early,
         level=level,
-        weak=_weak(decay, early, level),
+        weak=weak,
         wolf=split > 0,
+        part=part,
         split=split,
         nearest=np.take_along_axis(pair.peak, worst[..., None], axis=-1)[..., 0],
         peaks=tuple(peaks),
@@ -256,11 +267,6 @@ def _level(f: Real, pluck: float, pressure: Admittance) -> Real:
     force = 2 * np.sin(n * np.pi * pluck) / (n * np.pi)
     square = np.sum(np.abs(force * pressure(f)) ** 2, axis=-1) / 2
     return np.asarray(10 * np.log10(np.maximum(square, 1e-30) / REFERENCE_PRESSURE**2))
-
-
-def _weak(decay: Real, early: Real, level: Real | None) -> Bool:
-    weak = (decay < SHORT * _around(decay)) | (early < SHORT * _around(early))
-    return weak if level is None else weak | (level < _around(level) - QUIET)
 
 
 def _around(values: Real) -> Real:

@@ -146,7 +146,7 @@ def test_make_of_strings(tmp_path: Path) -> None:
 def test_material_by_the_pull(tmp_path: Path, tensions: tuple[float, ...], source: str) -> None:
     text = "[strings]\nsaddle_height_mm = 12\nscale_length_mm = 640\n"
     text += "".join(
-        f'[[string]]\nnote = "{n}"\ntension_n = {t}\n' for n, t in zip("E2 G3 E4".split(), tensions, strict=True)
+        f'[[string]]\nnote = "{n}"\ntension_n = {t}\n' for n, t in zip(("E2", "G3", "E4"), tensions, strict=True)
     )
     strings = read(tmp_path, TOP + text).strings
     assert strings is not None
