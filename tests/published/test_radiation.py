@@ -63,7 +63,7 @@ def test_two_small_pistons(kd: float) -> None:
     """R12 = R11 sin(k d) / (k d). R. L. Pritchard, J. Acoust. Soc. Am. 32 (1960) 730-737, first term, recalled."""
     d, radius = 0.3, 1e-3
     one, area = piston(ZERO, radius)
-    xy = np.concatenate([one, one + [d, 0.0]])
+    xy = np.concatenate([one, one + np.array([d, 0.0])])
     shapes = np.zeros((len(xy), 2))
     shapes[: len(one), 0] = shapes[len(one) :, 1] = 1.0
     R = resistance(hertz(kd / d), xy, np.concatenate([area, area]), shapes, AIR)
