@@ -71,7 +71,8 @@ def back_words(text: str) -> str:
     """Message about a top turned into one about the back; names stand between quotes and stay."""
     pieces = text.split('"')
     pieces[::2] = [re.sub(r"\btop\b", "back", piece) for piece in pieces[::2]]
-    return "back: " + '"'.join(pieces)
+    words = '"'.join(pieces)
+    return words if words.startswith("back.") else f"back: {words}"
 
 
 def _check_back(design: Design, box: Box) -> None:
@@ -86,9 +87,10 @@ def _check_back(design: Design, box: Box) -> None:
         check_layout(back)
     except DesignError as error:
         raise DesignError(back_words(str(error))) from None
-    off = max(
-        _farthest(back.outline.points, design.outline.polygon), _farthest(design.outline.points, back.outline.polygon)
-    )
+    if back.outline is design.outline:
+        return
+    drawn, wanted = back.outline, design.outline
+    off = max(_farthest(drawn.points, wanted.polygon), _farthest(wanted.points, drawn.polygon))
     if off > FARTHEST_OUTLINE:
         message = (
             f"back: its outline lies up to {1e3 * off:.1f} mm from the top's; must be drawn in the top's plan, "
@@ -201,7 +203,8 @@ def _check_braces(design: Design, box: Box) -> None:
     """Refuse braces that are deeper than the box, or that meet across it; domes only add to its depth."""
     for face, what in ((design, "brace"), (box.back, "back_brace")):
         for brace in face.braces:
-            s = np.linspace(0.0, brace.length, max(int(brace.length / _STEP), 2))
+            # Heights are linear between stations and so is the depth but for its own stations.
+            s = np.union1d(np.arange(0.0, brace.length, _STEP), np.clip(brace.stations[:, 0], 0.0, brace.length))
             xy, _ = brace.position(s)
             room = box.sides.depth(xy[:, 0]) - brace.height(s)
             k = int(room.argmin())
