@@ -77,7 +77,7 @@ class Air:
         Integral of each pressure over each hole.
     hole_area : (n_holes,) array, m^2
     hole_mass : (n_holes,) array, kg
-        Of the piston of air in each hole: as thick as the hole's edge, with the flanged end correction outside only.
+        Of the air in each hole, as thick as its edge, with the end correction outside only.
     holes : HoleAir
         The same with thickness, radius, and the mass that two holes share.
     volume : float, m^3

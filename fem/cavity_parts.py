@@ -3,9 +3,9 @@
 Depends on fem/cavity, fem/footprint, fem/locate, fem/plate, fem/section.
 
 Their volume is taken off the depth of the air, spread over `SPREAD` to either side: they are narrower than triangles,
-and the air's waves are far longer. (As a narrow strip that no triangle resolves, the same volume drifts with the mesh by
-0.5 %.) What is missing is that air has to flow round a brace that lies across its way. Patches, a few thousandths of the
-volume, are left out.
+and the air's waves are far longer. (As a narrow strip that no triangle resolves, the same volume drifts with the mesh
+by 0.5 %.) What is missing is that air has to flow round a brace that lies across its way. Patches, a few thousandths of
+the volume, are left out.
 """
 
 from collections.abc import Sequence

@@ -46,8 +46,8 @@ def helmholtz(air: Air) -> Helmholtz:
 
     References
     ----------
-    Lord Rayleigh, The Theory of Sound, vol. 2 (1896), art. 303-306; for both ends of a hole 16 r / (3 pi) = 1.7 r is the
-    upper of his limits, pi r / 2 that of a hole in a sheet of no thickness.
+    Lord Rayleigh, The Theory of Sound, vol. 2 (1896), art. 303-306; for both ends of a hole 16 r / (3 pi) = 1.7 r is
+    the upper of his limits, pi r / 2 that of a hole in a sheet of no thickness.
     """
     if not len(air.hole_area):
         message = "the box has no sound hole; it has no hole resonance"
