@@ -156,9 +156,11 @@ nu_RT = 0.435
 density_kg_per_m3 = 400
 """
 
-WREN = (Path(__file__).parents[2] / "cases" / "wren" / "top.toml").read_text(encoding="utf-8")
+CASES = Path(__file__).parents[2] / "cases"
 
-GOOD = {"box": BOX, "body": BODY, "smooth": SMOOTH, "wren": WREN}
+GOOD = {"box": BOX, "body": BODY, "smooth": SMOOTH}
+# Both with a closed box.
+GOOD |= {name: (CASES / name / "top.toml").read_text(encoding="utf-8") for name in ("wren", "linnet")}
 
 
 def read(folder, text) -> Case:
@@ -599,3 +601,5 @@ def test_random_edits_that_are_read_can_be_meshed(tmp_path, content):
     except BracedTopError:
         return
     assert mesh_top(case.design, case.mesh_size or 25e-3).n_triangles > 0
+    if case.box is not None:
+        assert mesh_top(case.box.back, case.mesh_size or 25e-3).n_triangles > 0
