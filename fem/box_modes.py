@@ -51,17 +51,17 @@ class BoxModes:
     @property
     def shares(self) -> np.ndarray:
         """Shares of the energy over a cycle by `PARTS`, (n, 5), summing to 1."""
-        return (self.kinetic + self.potential) / 2
+        return np.asarray((self.kinetic + self.potential) / 2)
 
     @property
     def q(self) -> np.ndarray:
         """Quality factor, (n,)."""
-        return 1 / self.loss
+        return np.asarray(1 / self.loss)
 
     @property
     def t60(self) -> np.ndarray:
         """Time in which a mode falls by 60 dB, s: ln(10^6) / (omega loss), 2.2 / (f loss)."""
-        return np.log(1e6) / (2 * np.pi * self.frequencies * self.loss)
+        return np.asarray(np.log(1e6) / (2 * np.pi * self.frequencies * self.loss))
 
 
 def solve_box(model: BoxModel, values: BoxValues | None = None, *, n_modes: int = N_MODES) -> BoxModes:

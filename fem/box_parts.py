@@ -75,7 +75,7 @@ class BoxModel:
     @property
     def size(self) -> int:
         """Number of unknowns."""
-        return self.parts["cavity"].stop
+        return int(self.parts["cavity"].stop)
 
     @property
     def near(self) -> np.ndarray:

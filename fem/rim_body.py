@@ -45,7 +45,8 @@ def rim_body(design: Design, box: Box, woods: Mapping[str, Wood]) -> np.ndarray:
     # A rod along the centreline from the body's end.
     start = points[:, 0].max()
     x = start + NECK_LENGTH * (np.arange(_PIECES) + 0.5) / _PIECES
-    return found + _spread(np.column_stack([x, np.zeros(_PIECES)]), np.full(_PIECES, box.neck_mass / _PIECES))
+    found += _spread(np.column_stack([x, np.zeros(_PIECES)]), np.full(_PIECES, box.neck_mass / _PIECES))
+    return found
 
 
 def _section(lining: Lining) -> float:

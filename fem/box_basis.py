@@ -1,0 +1,129 @@
+"""The faces of a box in as few vectors as its own modes need, whatever may change on it.
+
+Depends on fem/box_modes, fem/box_parts, fem/box_values, fem/face_terms, fem/face_wood.
+
+A face's basis (fem/face_basis) serves any rim and many modes by themselves. On the box the same what-ifs are solved many
+times over and only for the lowest modes. These, as drawn and with every value changed, span a smaller basis: what they
+have of each face, with its motions as a stiff body and its responses to the bridge and to the air's pressures.
+"""
+
+from collections.abc import Sequence
+from dataclasses import replace
+
+import numpy as np
+import scipy.linalg
+
+from bracedtop.fem.box_modes import N_MODES, solve_box
+from bracedtop.fem.box_parts import BoxModel
+from bracedtop.fem.box_values import BoxValues
+from bracedtop.fem.face_terms import FaceModel, FaceValues, face_matrices
+from bracedtop.fem.face_wood import packed, unpacked
+from bracedtop.geometry.box import Finish
+
+SIZE = 56
+"""Vectors of a face; chosen: 24 modes of the starter box as drawn are then within 0.005 % of those in the whole basis,
+and within 0.12 % with everything changed at random (scripts/benchmarks/box.py)."""
+
+AHEAD = 6
+"""Modes above the last one wanted that the basis is made of too; chosen."""
+
+PRESSED = 4
+"""Pressures of the air whose static responses are kept; chosen."""
+
+RING = 0.12
+"""Thickness of the face that is taken off its ring in a snapshot, over the whole; chosen: a deep secondary tuning."""
+
+FACTOR = {"E_L": 1.3, "E_R": 1.4, "G_LR": 1.4, "density": 1.2, "thickness": 1.15}
+"""Factors on a face's wood in snapshots, and their inverse; chosen: as far as woods of a kind differ."""
+
+RIM = (1 / 8, 8.0)
+"""Factors on the rim's springs; chosen: from foam to a solid lining."""
+
+FILM = 0.25
+"""Mass per area of a heavy film, kg/m^2, with a stiffness of `FILM_THICKNESS` and `FILM_MODULUS`; chosen."""
+
+FILM_THICKNESS, FILM_MODULUS = 0.2e-3, 3e9
+
+ADDED = 0.05
+"""Mass at the driving point, kg; chosen."""
+
+
+def narrowed_box(model: BoxModel, *, size: int = SIZE, n_modes: int = N_MODES) -> BoxModel:
+    """The box with its faces in `size` vectors each, as exact for `n_modes` modes and for all that may change.
+
+    Raises
+    ------
+    AccuracyError
+        If a snapshot's eigenvalue problem does not pass its checks.
+    """
+    states = [BoxValues(), BoxValues(hole_blocked=True), BoxValues(held=not model.box.held), BoxValues(volume=0.85)]
+    for side, face in (("top", model.top), ("back", model.back)):
+        if face is not None:
+            states += [BoxValues(**{side: own}) for own in _changes(face)]  # type: ignore[arg-type]
+    snapshots = [_snapshot(model, values, n_modes + AHEAD) for values in states]
+    loads = np.column_stack([model.drive, model.at_top[:, :PRESSED]])
+    top = _basis(model.top, snapshots, model.parts["top"], loads, size)
+    narrow = replace(
+        model,
+        top=narrowed(model.top, top),
+        at_top=top.T @ model.at_top,
+        plug=top.T @ model.plug,
+        drive=top.T @ model.drive,
+    )
+    if model.back is None:
+        return narrow
+    back = _basis(model.back, snapshots, model.parts["back"], model.at_back[:, :PRESSED], size)
+    return replace(narrow, back=narrowed(model.back, back), at_back=back.T @ model.at_back)
+
+
+def narrowed(face: FaceModel, mix: np.ndarray) -> FaceModel:
+    """The face in the vectors V T of its basis V, for a mix T (r, k)."""
+    r = face.size
+
+    def pressed(upper: np.ndarray) -> np.ndarray:
+        return packed(mix.T @ unpacked(upper, r) @ mix)
+
+    return replace(
+        face,
+        vectors=face.vectors @ mix,
+        fixed=pressed(face.fixed),
+        wood=replace(face.wood, stiffness=pressed(face.wood.stiffness), mass=pressed(face.wood.mass)),
+        springs=pressed(face.springs),
+        spring_rigid=np.einsum("rk,srj->skj", mix, face.spring_rigid),
+        point=pressed(face.point),
+    )
+
+
+def _changes(face: FaceModel) -> list[FaceValues]:
+    """One thing changed at a time, from the drawing."""
+    plate, rim = face.model.design.plate, face.rim
+    found = [FaceValues(ring=RING * (plate.thickness - plate.ring_reduction)), FaceValues(added_mass=ADDED)]
+    for key, factor in FACTOR.items():
+        found += [FaceValues(**{key: factor}), FaceValues(**{key: 1 / factor})]
+    for key in ("deflection", "rotation", "inplane"):
+        found += [FaceValues(rim=replace(rim, **{key: factor * getattr(rim, key)})) for factor in RIM]
+    bare, heavy = Finish(face.side, 0.0), Finish(face.side, FILM, FILM_THICKNESS, FILM_MODULUS)
+    return [*found, FaceValues(finish=bare), FaceValues(finish=heavy)]
+
+
+def _snapshot(model: BoxModel, values: BoxValues, n_modes: int) -> np.ndarray:
+    """Coupled modes of a what-if with energies of one, (N, n)."""
+    modes = solve_box(model, values, n_modes=n_modes)
+    return np.asarray(modes.vectors.T / (2 * np.pi * modes.frequencies))
+
+
+def _basis(face: FaceModel, snapshots: Sequence[np.ndarray], at: slice, loads: np.ndarray, size: int) -> np.ndarray:
+    """Mix (r, size) of a face's vectors, of energies one as drawn: stiff motions, responses to loads, snapshots."""
+    m = face_matrices(face)
+    root = scipy.linalg.cholesky(m.K)
+    fixed = scipy.linalg.cho_solve((root, False), np.column_stack([-m.K_rigid, loads]))
+    first = scipy.linalg.orth(_scaled(root @ fixed))
+    rest = np.column_stack([root @ one[at] for one in snapshots])
+    rest = rest - first @ (first.T @ rest)
+    more, _, _ = np.linalg.svd(rest, full_matrices=False)
+    kept = np.column_stack([first, more[:, : max(size - first.shape[1], 0)]])
+    return np.asarray(scipy.linalg.solve_triangular(root, kept))
+
+
+def _scaled(vectors: np.ndarray) -> np.ndarray:
+    return np.asarray(vectors / np.linalg.norm(vectors, axis=0))
