@@ -1,6 +1,6 @@
 """What a force at the bridge does: motion, sound, and where its power goes.
 
-Depends on fem/body_peaks, fem/gas, fem/radiation, fem/sound_field, geometry/errors. Time runs as exp(i omega t);
+Depends on fem/body_peaks, fem/radiation, fem/sound_field, geometry/errors. Time runs as exp(i omega t);
 forces, velocities and pressures are rms, so that a quotient "per newton" is one of amplitudes too. With the loss
 stiffness H (a loss factor times what stiffness it belongs to) and the radiation resistance R of both faces,
 
@@ -17,9 +17,8 @@ import numpy as np
 import scipy.linalg
 
 from bracedtop.fem.body_peaks import Admittance
-from bracedtop.fem.gas import Gas
-from bracedtop.fem.radiation import Complex, Real, resistance, resistances
-from bracedtop.fem.sound_field import Radiator, SoundField, pressures_in, resistances_in
+from bracedtop.fem.radiation import Complex, Real, resistance
+from bracedtop.fem.sound_field import SoundField, pressures_in, resistances_in
 from bracedtop.geometry.errors import AccuracyError
 
 N_MODES = 40
@@ -119,25 +118,35 @@ def decibels(square: Real) -> Real:
     return np.asarray(10.0 * np.log10(np.maximum(square, 1e-30)))
 
 
-def frequency_grid(
-    low: float, high: float, n: int = LINES, resonances: Real | None = None, loss: Real | None = None
-) -> Real:
-    """Frequencies at equal ratios, with more around resonances (m,) in Hz of loss factors (m,); rising, Hz."""
+def frequency_grid(low: float, high: float, n: int = LINES, resonances: tuple[Real, Real] | None = None) -> Real:
+    """Frequencies at equal ratios, with more around resonances; rising, Hz.
+
+    Parameters
+    ----------
+    low, high : float, Hz
+    n : int
+    resonances : pair of (m,) arrays, optional
+        Frequencies in Hz and loss factors.
+    """
     grid = np.geomspace(low, high, n)
-    if resonances is None or loss is None:
+    if resonances is None:
         return np.asarray(grid)
-    extra = (resonances[:, None] * (1.0 + 0.5 * loss[:, None] * ROUND_A_PEAK)).ravel()
+    at, loss = resonances
+    extra = (at[:, None] * (1.0 + 0.5 * loss[:, None] * ROUND_A_PEAK)).ravel()
     return np.asarray(np.unique(np.concatenate([grid, extra[(extra > low) & (extra < high)]])))
 
 
-def radiation_loss(frequencies: Real, vectors: Real, M: Real, radiators: tuple[Radiator, ...], gas: Gas) -> Real:
+def radiation_loss(field: SoundField, frequencies: Real, vectors: Real, M: Real) -> Real:
     """Loss factors (m,) by radiation of modes (N, m): phi^T R(omega) phi / (omega phi^T M phi)."""
-    omega = 2.0 * np.pi * frequencies
     found = np.zeros(len(frequencies))
-    for one in radiators:
-        R = resistances(frequencies, one.xyz[:, :2], one.weight, one.shapes @ vectors, gas)
-        found += np.einsum("mmm->m", R)
-    return np.asarray(found / (omega * np.einsum("im,im->m", vectors, M @ vectors)))
+    known = frequencies <= field.highest
+    for R in resistances_in(field, frequencies[known], vectors[:, known]):
+        found[known] += np.einsum("mmm->m", R)
+    for k in np.flatnonzero(~known):
+        for one in (field.front, field.back):
+            shape = one.shapes @ vectors[:, [k]]
+            found[k] += resistance(float(frequencies[k]), one.xyz[:, :2], one.weight, shape, field.gas)[0, 0]
+    return np.asarray(found / (2.0 * np.pi * frequencies * np.einsum("im,im->m", vectors, M @ vectors)))
 
 
 def respond(driven: Driven, hz: Real, n_modes: int = N_MODES) -> Response:

@@ -7,7 +7,7 @@ simple sources in free space. So what moves the box as a whole, or the back, is 
 listener.
 """
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -121,6 +121,19 @@ def sound_field(front: Radiator, back: Radiator, gas: Gas, highest: float = HIGH
         undelayed = np.exp(2j * np.pi * hz * lag)[:, None] / (1j * hz)
         heard.append(np.concatenate([far, near[0] + near[1]]) * undelayed)
     return SoundField(front, back, gas, highest, at, tables[0], tables[1], heard_at, np.array(heard), lag, cone)
+
+
+def of_unknowns(field: SoundField, kept: np.ndarray) -> SoundField:
+    """The table of some of the unknowns, by their numbers (k,); the others stand still."""
+    square = np.ix_(np.arange(len(field.at)), kept, kept)
+    return replace(
+        field,
+        front=replace(field.front, shapes=field.front.shapes[:, kept]),
+        back=replace(field.back, shapes=field.back.shapes[:, kept]),
+        in_front=field.in_front[square],
+        behind=field.behind[square],
+        heard=field.heard[..., kept],
+    )
 
 
 def resistances_in(field: SoundField, hz: Real, basis: Real) -> tuple[Real, Real]:

@@ -27,8 +27,7 @@ def oscillator() -> Driven:
 
 def test_one_mode() -> None:
     driven = oscillator()
-    faces = (driven.field.front, driven.field.back)
-    radiated = radiation_loss(np.array([HZ]), np.ones((1, 1)), driven.M, faces, AIR)
+    radiated = radiation_loss(driven.field, np.array([HZ]), np.ones((1, 1)), driven.M)
     (found,) = mode_sounds(driven.field, np.array([HZ]), np.ones((1, 1)), driven.M, driven.force, 0.02 + radiated)
     whole = respond(driven, np.array([HZ]))
     assert found.loss == pytest.approx(radiated[0], rel=1e-6)
