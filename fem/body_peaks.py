@@ -15,8 +15,8 @@ Complex = NDArray[np.complex128]
 Admittance = Callable[[Real], Complex]
 """Velocity per force at the bridge in m/(s N) at frequencies in Hz, of any shape; time goes as exp(+i omega t)."""
 
-PER_OCTAVE = 700
-"""Samples an octave; chosen: three within the half-power width of a resonance with Q = 300."""
+PER_OCTAVE = 300
+"""Samples an octave; chosen: four within the half-power width of a resonance with Q = 100."""
 
 NEAR = 0.65
 """Part of a peak's height down to which its width is taken; chosen: above half, where the neighbours reach in."""
@@ -57,7 +57,7 @@ def body_peaks(admittance: Admittance, low: float, high: float) -> tuple[BodyPea
             start -= 1
         while stop < n - 1 and NEAR * real[top] < real[stop + 1] < real[stop]:
             stop += 1
-        fine = np.linspace(f[max(start - 1, 0)], f[min(stop + 1, n - 1)], 25)
+        fine = np.linspace(f[max(start - 1, 0)], f[min(stop + 1, n - 1)], 17)
         peak = _parabola(fine, np.real(admittance(fine)))
         if peak is not None:
             found.append(peak)
@@ -85,11 +85,14 @@ def continued(admittance: Admittance, highest: float) -> Admittance:
     E. Skudrzyk, "The mean-value method of predicting the dynamic response of complex vibrators", J. Acoust. Soc. Am. 67
     (1980) 1105-1135 (from memory).
     """
-    mean = float(np.mean(np.real(admittance(np.linspace(highest / 2, highest, 600)))))
+    mean = float(np.mean(np.real(admittance(np.linspace(highest / 2, highest, 250)))))
 
     def whole(f: Real) -> Complex:
         f = np.asarray(f, dtype=float)
-        return np.where(f <= highest, admittance(np.minimum(f, highest)), mean)
+        found = np.full(f.shape, mean, dtype=complex)
+        known = f <= highest
+        found[known] = admittance(f[known])
+        return found
 
     return whole
 

@@ -61,8 +61,15 @@ synthesis", J. Audio Eng. Soc. 49 (2001) 1049-1059, from memory)."""
 QUIET = 6.0
 """Or if it sounds this many decibels softer; chosen: half the pressure."""
 
+HEARD = 0.25
+"""First part of a note over which its level is taken, s; chosen: twice the time constant F of sound level meters (IEC
+61672-1, from memory)."""
+
 REFERENCE_PRESSURE = 20e-6
 """Pa (ISO 1683)."""
+
+LEAST_RATE = 1e-6
+"""1/s; chosen: far below any string's."""
 
 LN_60, LONGEST = 3 * np.log(10.0), 200.0
 """ln of the amplitudes' ratio over 60 dB; and the longest decay time that is told apart, s."""
@@ -82,7 +89,7 @@ class SustainMap:
     early_decay_time : (s, f) array, s
         Six times the time of the first 10 dB.
     level : (s, f) array, dB, or None
-        Sound pressure at the start for a pluck that lets go 1 N, re 20 uPa.
+        Mean sound pressure over the first `HEARD` seconds for a pluck that lets go 1 N, re 20 uPa.
     weak, wolf : (s, f) bool array
     part : (s, f) array
         Decay time as a part of the median of the neighbours', or early decay time, whichever is less.
@@ -159,7 +166,8 @@ def sustain_map(
     length = (scale_length * 2.0 ** (-np.arange(n_frets + 1) / 12))[:, None]
     n = np.arange(1, n_partials + 1)
     f = np.array([partial_frequencies(string, length, n) for string in strings])
-    own = np.array([string_rate(string, length, n) for string in strings])
+    # A string without any loss would sound for ever.
+    own = np.maximum([string_rate(string, length, n) for string in strings], LEAST_RATE)
     pull = np.array([string.tension / length for string in strings])
     whole = admittance if highest is None else continued(admittance, highest)
     Y = np.asarray(whole(f), dtype=complex)
@@ -177,7 +185,7 @@ def sustain_map(
     worst = np.where(split > 0, 0, np.argmax(weight * (rate - own), axis=-1))
     part = np.minimum(decay / _around(decay), early / _around(early))
     weak = part < SHORT
-    level = None if pressure is None else _level(f, pluck, pressure)
+    level = None if pressure is None else _level(f, pair, pluck, pressure)
     if level is not None:
         weak |= level < _around(level) - QUIET
     return SustainMap(
@@ -203,12 +211,18 @@ def sustain_map(
 
 @dataclass(frozen=True, slots=True, eq=False)
 class _Pair:
-    """Each partial and the body's resonance that matters most to it: complex roots in rad/s, and the string's parts."""
+    """Each partial and the body's resonance that matters most to it: complex roots in rad/s, and the string's parts.
+
+    After a pluck the body moves by `lift` (exp(i omega_1 t) - exp(i omega_2 t)) times what it would by the string's
+    partial alone, where the resonance makes `share` of the admittance.
+    """
 
     string_root: Complex
     body_root: Complex
     string_part: Complex
     body_part: Complex
+    lift: Complex
+    share: Real
     coupling: Real
     split: Real
     peak: Int
@@ -218,7 +232,7 @@ def _coupled(f: Real, own: Real, pull: Real, Y: Complex, peaks: tuple[BodyPeak, 
     string = 2 * np.pi * f + 1j * own
     if not peaks:
         root, none = string + 1j * pull * Y, np.zeros_like(f)
-        return _Pair(root, root, np.ones_like(root), np.zeros_like(root), none, none, np.full(f.shape, -1))
+        return _Pair(root, root, np.ones_like(root), np.zeros_like(root), root, none, none, none, np.full(f.shape, -1))
     omega = 2 * np.pi * np.array([peak.frequency for peak in peaks])
     loss = omega / (2 * np.array([peak.quality for peak in peaks]))
     mass = np.array([peak.mass for peak in peaks])
@@ -229,7 +243,8 @@ def _coupled(f: Real, own: Real, pull: Real, Y: Complex, peaks: tuple[BodyPeak, 
     kappa2 = np.take_along_axis(kappa2, k[None], axis=0)[0]
     body = (omega + 1j * loss)[k]
     # What the chosen resonance gives to first order; without it the rest of the admittance is left.
-    string = string + 1j * pull * (Y - 1j / (2 * mass[k] * (body - 2 * np.pi * f)))
+    own_Y = 1j / (2 * mass[k] * (body - 2 * np.pi * f))
+    string = string + 1j * pull * (Y - own_Y)
     middle, half = (string + body) / 2, (string - body) / 2
     root = np.sqrt(half**2 + kappa2)
     # The root next to the string's own frequency has the larger part of the string's motion.
@@ -240,7 +255,9 @@ def _coupled(f: Real, own: Real, pull: Real, Y: Complex, peaks: tuple[BodyPeak, 
     split = np.where((coupling > 1) & near, np.abs(root.real) / np.pi, 0.0)
     # The body gives nothing back on the whole: no root decays more slowly than the string alone.
     first, second = (z.real + 1j * np.maximum(z.imag, own) for z in (middle + root, middle - root))
-    return _Pair(first, second, part, 1 - part, coupling, split, k)
+    lift = (string - body) / (first - second)
+    share = np.minimum(np.abs(own_Y) / np.maximum(np.abs(Y), 1e-30), 1.0)
+    return _Pair(first, second, part, 1 - part, lift, share, coupling, split, k)
 
 
 def _times(pair: _Pair, weight: Real) -> tuple[Real, Real]:
@@ -261,12 +278,25 @@ def _times(pair: _Pair, weight: Real) -> tuple[Real, Real]:
     return found[:, 0].reshape(shape), 6 * found[:, 1].reshape(shape)
 
 
-def _level(f: Real, pluck: float, pressure: Admittance) -> Real:
-    """Sound pressure level at the start; a pluck that lets go 1 N pulls the bridge by 2 sin(n pi b) / (n pi) N."""
+def _level(f: Real, pair: _Pair, pluck: float, pressure: Admittance) -> Real:
+    """Level over the first `HEARD` seconds; a pluck that lets go 1 N pulls the bridge by 2 sin(n pi b) / (n pi) N.
+
+    The body has to be set going first: near a resonance that holds the string the sound never reaches what a steady
+    force of that frequency would give.
+    """
     n = np.arange(1, f.shape[-1] + 1)
-    force = 2 * np.sin(n * np.pi * pluck) / (n * np.pi)
-    square = np.sum(np.abs(force * pressure(f)) ** 2, axis=-1) / 2
-    return np.asarray(10 * np.log10(np.maximum(square, 1e-30) / REFERENCE_PRESSURE**2))
+    steady = np.abs(2 * np.sin(n * np.pi * pluck) / (n * np.pi) * pressure(f))
+    rest = 1 - pair.share
+    first, second = rest * pair.string_part + pair.share * pair.lift, rest * pair.body_part - pair.share * pair.lift
+    one, two = pair.string_root, pair.body_root
+
+    def mean(z: Complex) -> Complex:
+        return np.asarray(np.expm1(1j * z * HEARD) / (1j * z * HEARD))
+
+    square = np.abs(first) ** 2 * mean(one - one.conj()) + np.abs(second) ** 2 * mean(two - two.conj())
+    square += 2 * np.real(first * second.conj() * mean(one - two.conj()))
+    total = np.sum(steady**2 * square.real, axis=-1) / 2
+    return np.asarray(10 * np.log10(np.maximum(total, 1e-30) / REFERENCE_PRESSURE**2))
 
 
 def _around(values: Real) -> Real:
