@@ -2,9 +2,9 @@
 
 Depends on fem/box_modes, fem/box_parts, fem/box_values, fem/face_terms, fem/face_wood.
 
-A face's basis (fem/face_basis) serves any rim and many modes by themselves. On the box the same what-ifs are solved many
-times over and only for the lowest modes. These, as drawn and with every value changed, span a smaller basis: what they
-have of each face, with its motions as a stiff body and its responses to the bridge and to the air's pressures.
+A face's basis (fem/face_basis) serves any rim and many modes by themselves. On the box the same what-ifs are solved
+many times over and only for the lowest modes. These, as drawn and with every value changed, span a smaller basis: what
+they have of each face, with its motions as a stiff body and its responses to the bridge and to the air's pressures.
 """
 
 from collections.abc import Sequence
@@ -99,7 +99,7 @@ def _changes(face: FaceModel) -> list[FaceValues]:
     plate, rim = face.model.design.plate, face.rim
     found = [FaceValues(ring=RING * (plate.thickness - plate.ring_reduction)), FaceValues(added_mass=ADDED)]
     for key, factor in FACTOR.items():
-        found += [FaceValues(**{key: factor}), FaceValues(**{key: 1 / factor})]
+        found += [replace(FaceValues(), **{key: x}) for x in (factor, 1 / factor)]
     for key in ("deflection", "rotation", "inplane"):
         found += [FaceValues(rim=replace(rim, **{key: factor * getattr(rim, key)})) for factor in RIM]
     bare, heavy = Finish(face.side, 0.0), Finish(face.side, FILM, FILM_THICKNESS, FILM_MODULUS)

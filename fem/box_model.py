@@ -1,7 +1,9 @@
 """A closed box in a small model, and its modes.
 
-Depends on fem/air, fem/box_modes, fem/box_parts, fem/case, fem/face_terms, fem/rim, fem/rim_body.
+Depends on fem/air, fem/box_basis, fem/box_modes, fem/box_parts, fem/case, fem/face_terms, fem/rim, fem/rim_body.
 """
+
+from collections.abc import Mapping
 
 from bracedtop.fem.air import build_air
 from bracedtop.fem.box_basis import narrowed_box
@@ -11,8 +13,10 @@ from bracedtop.fem.box_parts import PARTS, BoxModel, joined
 from bracedtop.fem.box_values import BoxValues
 from bracedtop.fem.case import Case
 from bracedtop.fem.face_terms import FaceModel, build_face
+from bracedtop.fem.loss_factors import LossFactors
 from bracedtop.fem.rim import rim_springs
 from bracedtop.fem.rim_body import rim_body
+from bracedtop.fem.wood import Wood
 from bracedtop.geometry.box import Box, Face
 from bracedtop.geometry.design import Design
 from bracedtop.geometry.errors import DesignError
@@ -25,6 +29,7 @@ __all__ = [
     "BoxValues",
     "box_matrices",
     "build_box",
+    "closed_box",
     "joined",
     "loss_matrices",
     "loss_parts",
@@ -34,15 +39,7 @@ __all__ = [
 
 
 def build_box(case: Case, *, n_modes: int = N_MODES, narrow: bool = True) -> BoxModel:
-    """The closed box of a case.
-
-    Parameters
-    ----------
-    case : Case
-    n_modes : int
-        Modes for which it is exact enough.
-    narrow : bool
-        Whether the faces are put into the fewer vectors of fem/box_basis.
+    """The closed box of a case; see `closed_box`.
 
     Raises
     ------
@@ -52,21 +49,47 @@ def build_box(case: Case, *, n_modes: int = N_MODES, narrow: bool = True) -> Box
     if case.box is None:
         message = f"{case.name}: no box; the drawing needs [sides] and [back]"
         raise DesignError(message)
-    box = case.box
-    top, back = _face(case, box, "top", case.design), _face(case, box, "back", box.back)
-    body = rim_body(case.design, box, case.woods)
-    model = joined(case.design, box, top, back, build_air(case.design, box), body)
-    return narrowed_box(model, n_modes=n_modes) if narrow else model
-
-
-def _face(case: Case, box: Box, side: Face, design: Design) -> FaceModel:
-    return build_face(
-        design,
-        case.woods,
-        case.losses,
-        side=side,
-        ring_width=box.ring_width,
-        rim=rim_springs(box, side, case.woods, case.losses),
-        finish=box.finish(side),
-        size=case.mesh_size,
+    return closed_box(
+        case.design, case.box, case.woods, case.losses, size=case.mesh_size, n_modes=n_modes, narrow=narrow
     )
+
+
+def closed_box(
+    design: Design,
+    box: Box,
+    woods: Mapping[str, Wood],
+    losses: Mapping[str, LossFactors],
+    *,
+    size: float | None = None,
+    n_modes: int = N_MODES,
+    narrow: bool = True,
+) -> BoxModel:
+    """A top with its box.
+
+    Parameters
+    ----------
+    design : Design
+        The top.
+    box : Box
+    woods : mapping of str to Wood
+    losses : mapping of str to LossFactors
+        Of woods that are not in it, the usual ones.
+    size : float, m, optional
+        Of the triangles of both faces.
+    n_modes : int
+        Coupled modes for which the model is exact enough.
+    narrow : bool
+        Whether the faces are put into the fewer vectors of fem/box_basis.
+
+    Raises
+    ------
+    DesignError, MeshError, AccuracyError
+    """
+
+    def face(side: Face, drawn: Design) -> FaceModel:
+        rim, film = rim_springs(box, side, woods, losses), box.finish(side)
+        return build_face(drawn, woods, losses, side=side, ring_width=box.ring_width, rim=rim, finish=film, size=size)
+
+    body = rim_body(design, box, woods)
+    model = joined(design, box, face("top", design), face("back", box.back), build_air(design, box), body)
+    return narrowed_box(model, n_modes=n_modes) if narrow else model

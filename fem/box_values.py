@@ -13,6 +13,12 @@ SPRINGS = ("deflection", "rotation", "inplane", "deflection_loss", "rotation_los
 FILM = ("mass", "thickness", "modulus", "loss")
 WHOLE = ("volume", "hole_mass", "rim_mass", "temperature")
 
+_STEP = {"ring": 2e-5, "added_mass": 1e-3, "temperature": 0.5}
+"""Least steps in which matrices are differenced, m, kg and degrees; of factors and losses `_SMALL`."""
+
+_SMALL = 1e-3
+"""Steps of factors and losses, and of springs and moduli over their values."""
+
 
 @dataclass(frozen=True, slots=True)
 class BoxValues:
@@ -69,12 +75,15 @@ class BoxParameter:
         Such as "top ring", "back rim rotation", "top finish mass", "volume".
     value : float
         In the what-if at hand; SI, or a factor.
+    step : float
+        In which matrices may be differenced.
     changed : callable
         The what-if with another value.
     """
 
     name: str
     value: float
+    step: float
     changed: Callable[[float], BoxValues]
 
 
@@ -101,6 +110,7 @@ def box_parameters(
             BoxParameter(
                 name.replace("_", " "),
                 temperature if value is None else value,
+                _STEP.get(name, _SMALL),
                 lambda x, name=name: replace(values, **{name: x}),  # type: ignore[misc]
             )
         )
@@ -118,6 +128,7 @@ def _of_face(values: BoxValues, side: str, face: FaceModel) -> list[BoxParameter
         BoxParameter(
             f"{side} {name.replace('added_mass', 'added mass')}",
             getattr(own, name),
+            _STEP.get(name, _SMALL),
             lambda x, name=name: with_face(**{name: x}),  # type: ignore[misc]
         )
         for name in ("ring", *FACTORS, "added_mass")
@@ -126,6 +137,7 @@ def _of_face(values: BoxValues, side: str, face: FaceModel) -> list[BoxParameter
         BoxParameter(
             f"{side} rim {name.replace('_', ' ')}",
             getattr(rim, name),
+            _SMALL if name.endswith("loss") else _SMALL * getattr(rim, name),
             lambda x, name=name: with_face(rim=replace(rim, **{name: x})),  # type: ignore[misc]
         )
         for name in SPRINGS
@@ -135,6 +147,7 @@ def _of_face(values: BoxValues, side: str, face: FaceModel) -> list[BoxParameter
             BoxParameter(
                 f"{side} finish {name}",
                 getattr(finish, name),
+                {"mass": 1e-3, "thickness": 2e-6, "loss": _SMALL, "modulus": _SMALL * (finish.modulus + 1e9)}[name],
                 lambda x, name=name: with_face(finish=replace(finish, **{name: x})),  # type: ignore[misc]
             )
             for name in FILM
