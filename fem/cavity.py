@@ -7,7 +7,8 @@ triangle the air stands as a prism from the back's inside face to the top's, in 
 where the holes are (fem/layers). z = 0 is the top's inside face at the rim.
 
 A domed face meets sides that are cut to it. The depth of the air is therefore the sides' depth at the rim on either
-side, plus what the domes rise above the rim at the same x; what they rise along the box is in the sides' depth already.
+side, plus what the domes rise above the rim at the same x. Over a level rim, such as a disc's, that is the whole dome;
+what else a dome rises along the box is in the sides' depth already.
 """
 
 from collections.abc import Sequence

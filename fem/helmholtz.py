@@ -61,5 +61,5 @@ def helmholtz(air: Air) -> Helmholtz:
     length = air.holes.thickness + 16 * air.holes.radius / (3 * np.pi)
     formula = air.speed / (2 * np.pi) * np.sqrt((air.hole_area / length).sum() / air.volume)
     inside = ((C[:, 1:] / omega[1:]) ** 2).sum(axis=1) / (air.density * air.hole_area)
-    # Each further hole adds a motion of air from hole to hole; it belongs to the modes above.
-    return Helmholtz(float(frequencies[0]), float(formula), inside, frequencies[1 : air.n_resonant])
+    # Each further hole adds a motion of air in at one and out at another that nothing resists; these come first.
+    return Helmholtz(float(frequencies[n - 1]), float(formula), inside, frequencies[n : n + air.n_resonant - 1])

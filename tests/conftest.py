@@ -24,6 +24,7 @@ SOLIDS = [
     "published/test_string_load_solids.py",
     "published/test_solids_of_joints.py",
     "published/test_solids_of_tops.py",
+    "published/test_cavity_solids.py",
 ]
 collect_ignore: list[str] = []
 missing = ""
