@@ -54,12 +54,12 @@ NEIGHBOURS = 3
 """Frets to each side with which a note is compared; chosen."""
 
 SHORT = 0.6
-"""A note is weak if it lasts less than this part of its neighbours' median; chosen: decay times of 0.75 to 1.4 times
+"""A note is short if it lasts less than this part of its neighbours' median; chosen: decay times of 0.75 to 1.4 times
 another's pass for the same (H. Jarvelainen, T. Tolonen, "Perceptual tolerances for decay parameters in plucked string
 synthesis", J. Audio Eng. Soc. 49 (2001) 1049-1059, from memory)."""
 
 QUIET = 6.0
-"""Or if it sounds this many decibels softer; chosen: half the pressure."""
+"""A note is soft if it sounds this many decibels below its neighbours' median; chosen: half the pressure."""
 
 HEARD = 0.25
 """First part of a note over which its level is taken, s; chosen: twice the time constant F of sound level meters (IEC
@@ -90,7 +90,8 @@ class SustainMap:
         Six times the time of the first 10 dB.
     level : (s, f) array, dB, or None
         Mean sound pressure over the first `HEARD` seconds for a pluck that lets go 1 N, re 20 uPa.
-    weak, wolf : (s, f) bool array
+    short, soft, wolf : (s, f) bool array
+        Notes that are weak beside their neighbours, in time or in level, and wolves.
     part : (s, f) array
         Decay time as a part of the median of the neighbours', or early decay time, whichever is less.
     split : (s, f) array, Hz
@@ -113,7 +114,8 @@ class SustainMap:
     decay_time: Real
     early_decay_time: Real
     level: Real | None
-    weak: Bool
+    short: Bool
+    soft: Bool
     wolf: Bool
     part: Real
     split: Real
@@ -124,6 +126,11 @@ class SustainMap:
     own_rate: Real
     bridge_rate: Real
     coupling: Real
+
+    @property
+    def weak(self) -> Bool:
+        """Notes that are short or soft beside their neighbours, (s, f)."""
+        return self.short | self.soft
 
 
 def sustain_map(
@@ -184,10 +191,8 @@ def sustain_map(
     # A wolf's resonance is the one that holds its first partial.
     worst = np.where(split > 0, 0, np.argmax(weight * (rate - own), axis=-1))
     part = np.minimum(decay / _around(decay), early / _around(early))
-    weak = part < SHORT
     level = None if pressure is None else _level(f, pair, pluck, pressure)
-    if level is not None:
-        weak |= level < _around(level) - QUIET
+    soft = np.zeros(part.shape, dtype=bool) if level is None else level < _around(level) - QUIET
     return SustainMap(
         strings=tuple(string.name for string in strings),
         nominal=f[..., 0],
@@ -195,7 +200,8 @@ def sustain_map(
         decay_time=decay,
         early_decay_time=early,
         level=level,
-        weak=weak,
+        short=part < SHORT,
+        soft=soft,
         wolf=split > 0,
         part=part,
         split=split,

@@ -63,7 +63,7 @@ def sustain_picture(found: SustainMap) -> PictureJob:
     shapes.append(Stroke(np.array([[_LEFT + cell, _BOTTOM], [_LEFT + cell, top]]), 5.0, INK))
     shapes += framed
     shapes += _scale(labels, limits, colours, width)
-    shapes += _key(labels, found.level is not None)
+    shapes += _key(labels, found.level is not None, width)
     n_weak, n_wolf = int(found.weak.sum()), int(found.wolf.sum())
     alt = (
         f"Fingerboard of {n_strings} strings and {n_frets - 1} frets, shaded by decay times from "
@@ -90,12 +90,12 @@ def band_of(time: float, limits: tuple[float, float]) -> int:
 
 
 def _words(found: SustainMap, i: int, j: int, x: float, y: float, cell: float, ink: Rgb) -> list[Label]:
-    weak, wolf = bool(found.weak[i, j]), bool(found.wolf[i, j])
     name = fitted(note_name(found, i, j), _NOTE, cell - 10, smallest=12)
     time = fitted(seconds(float(found.decay_time[i, j])), _FIGURE, cell - 8, bold=True, smallest=12)
     rows = [Label(x, y + 66, *name, ink, align="centre"), Label(x, y + 42, *time, ink, bold=True, align="centre")]
-    if weak or wolf:
-        word = "wolf" if wolf else "weak"
+    marks = (("wolf", found.wolf), ("short", found.short), ("soft", found.soft))
+    word = next((word for word, marked in marks if marked[i, j]), "")
+    if word:
         rows.append(Label(x, y + 19, *fitted(word, _MARK, cell - 14, smallest=12), ink, align="centre"))
     return rows
 
@@ -127,16 +127,14 @@ def _scale(labels: list[Label], limits: tuple[float, float], colours: list[Rgb],
     return shapes
 
 
-def _key(labels: list[Label], levels: bool) -> list[Shape]:
+def _key(labels: list[Label], levels: bool, width: int) -> list[Shape]:
     """What the frames mean."""
-    softer = f", or {QUIET:g} dB softer" if levels else ""
-    labels.append(
-        Label(
-            _LEFT + 72, 82, "wolf: the body's resonance holds the note so firmly that it splits and beats", 23, PENCIL
-        )
-    )
-    words = f"weak: lasts, or loses 10 dB in, under {SHORT:g} of the time of {NEIGHBOURS} frets to each side{softer}"
-    labels.append(Label(_LEFT + 72, 36, words, 23, PENCIL))
+    held = "wolf: the body's resonance holds the note so firmly that it splits and beats"
+    weak = f"weak: short, under {SHORT:g} of the time of {NEIGHBOURS} frets to each side, in all or for the first 10 dB"
+    weak += f"; soft, {QUIET:g} dB below them" if levels else ""
+    room = width - _LEFT - 72 - _RIGHT
+    for y, words in ((82.0, held), (36.0, weak)):
+        labels.append(Label(_LEFT + 72, y, *fitted(words, 23, room, smallest=16), PENCIL))
     scaled = []
     for y, wolf in ((64.0, True), (18.0, False)):
         for shape in _frame(0.0, 0.0, _CELL, weak=not wolf, wolf=wolf):

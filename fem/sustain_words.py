@@ -17,7 +17,7 @@ MOST_NAMED = 6
 
 @dataclass(frozen=True, slots=True)
 class DoubtfulNote:
-    """A note that is weak, a wolf, or both.
+    """A note that is weak (short or soft beside its neighbours), a wolf, or both.
 
     Parameters
     ----------
@@ -27,7 +27,7 @@ class DoubtfulNote:
     note : str
     hz : float
     decay_time, early_decay_time : float, s
-    weak, wolf : bool
+    short, soft, wolf : bool
     part : float
         Of the neighbours' decay time, or of their early one if that is less.
     split : float, Hz
@@ -42,7 +42,8 @@ class DoubtfulNote:
     hz: float
     decay_time: float
     early_decay_time: float
-    weak: bool
+    short: bool
+    soft: bool
     wolf: bool
     part: float
     split: float
@@ -62,15 +63,19 @@ def doubtful_notes(found: SustainMap) -> tuple[DoubtfulNote, ...]:
 def sustain_words(found: SustainMap) -> tuple[str, ...]:
     """Sentences: the longest and the shortest note, the weak ones, the wolves."""
     doubtful = doubtful_notes(found)
-    weak, wolves = [d for d in doubtful if d.weak], [d for d in doubtful if d.wolf]
+    short, soft, wolves = ([d for d in doubtful if getattr(d, kind)] for kind in ("short", "soft", "wolf"))
     longest, shortest = int(np.argmax(found.decay_time)), int(np.argmin(found.decay_time))
     said = [f"The longest note is {_told(found, longest)}, the shortest {_told(found, shortest)}."]
-    if weak:
-        rule = f"in all, or in its first 10 dB, under {SHORT:g} of the time of {NEIGHBOURS} frets to each side"
-        rule += "" if found.level is None else f", or {QUIET:g} dB softer"
-        worst = sorted(weak, key=lambda d: d.part)
-        said.append(f"{_count(len(weak), 'is weak', 'are weak')} beside the others ({rule}): {_listed(worst)}.")
-    else:
+    if short:
+        many = _count(len(short), "is weak", "are weak")
+        rule = f"under {SHORT:g} of the time of {NEIGHBOURS} frets to each side, in all or for the first 10 dB"
+        said.append(f"{many}, too short ({rule}): {_listed(sorted(short, key=lambda d: d.part))}.")
+    if soft:
+        many = _count(len(soft), "is weak", "are weak")
+        said.append(
+            f"{many}, too soft ({QUIET:g} dB below {NEIGHBOURS} frets to each side): {_listed(soft, body=False)}."
+        )
+    if not (short or soft):
         said.append("No note is much weaker than the notes beside it.")
     if wolves:
         worst = sorted(wolves, key=lambda d: -d.split)
@@ -100,7 +105,8 @@ def _doubtful(found: SustainMap, i: int, j: int) -> DoubtfulNote:
         hz=float(found.frequency[i, j]),
         decay_time=float(found.decay_time[i, j]),
         early_decay_time=float(found.early_decay_time[i, j]),
-        weak=bool(found.weak[i, j]),
+        short=bool(found.short[i, j]),
+        soft=bool(found.soft[i, j]),
         wolf=bool(found.wolf[i, j]),
         part=float(found.part[i, j]),
         split=float(found.split[i, j]),
@@ -117,10 +123,10 @@ def _count(n: int, one: str, many: str) -> str:
     return f"{n} notes {many}" if n > 1 else f"One note {one}"
 
 
-def _listed(notes: Sequence[DoubtfulNote]) -> str:
+def _listed(notes: Sequence[DoubtfulNote], *, body: bool = True) -> str:
     words = []
     for d in notes[:MOST_NAMED]:
-        on = "" if d.resonance is None else f" (body at {d.resonance:.0f} Hz)"
+        on = "" if d.resonance is None or not body else f" (body at {d.resonance:.0f} Hz)"
         words.append(f"{d.note} {place(d.string, d.fret)}{on}")
     more = len(notes) - MOST_NAMED
     return "; ".join(words) + (f"; and {more} more in the table" if more > 0 else "")

@@ -47,7 +47,7 @@ def test_every_note_and_every_mark_is_written() -> None:
     scene = sustain_picture(map_).scene
     texts = [label.text for label in scene.labels]
     assert texts.count("wolf") == map_.wolf.sum()
-    assert texts.count("weak") == (map_.weak & ~map_.wolf).sum()
+    assert texts.count("short") == (map_.weak & ~map_.wolf).sum()
     assert {"open", "19", "E2", "F2", "D3", "E4", "B5"} <= set(texts)
     at = {label.text: label for label in scene.labels if label.bold and label.align == "right"}
     assert at["E2"].y < at["D3"].y < at["E4"].y
