@@ -1,6 +1,6 @@
 """How long each note on each string sounds, and which notes are weak or wolves.
 
-Depends on fem/body_peaks, fem/string_loss, geometry/units.
+Depends on fem/body_peaks, fem/string_loss, geometry/errors.
 
 A partial of angular frequency omega on a string of length L and tension T that ends on a body of admittance Y has
 
@@ -11,8 +11,8 @@ body are two coupled oscillators,
 
     (omega' - omega_s) (omega' - omega_b - i s_b) = kappa^2 = T / (2 M L),
 
-which the first-order formula is the limit of. The strongest resonance is treated so, the rest of Y to first order. Both
-roots are real parts apart (the note splits and beats) if kappa > s_b / 2, which is Gough's
+which the first-order formula is the limit of. The strongest resonance is treated so, the rest of Y to first order.
+Where the two meet, the roots have two frequencies (the note splits and beats) if kappa > s_b / 2, which is Gough's
 (2 Q / (n pi)) sqrt(2 m / M) > 1 with the string's mass m.
 
 The string is plucked at `PLUCK` of its sounding length and moves upright to the top only.
