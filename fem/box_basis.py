@@ -63,17 +63,24 @@ def narrowed_box(model: BoxModel, *, size: int = SIZE, n_modes: int = N_MODES) -
     snapshots = [_snapshot(model, values, n_modes + AHEAD) for values in states]
     loads = np.column_stack([model.drive, model.at_top[:, :PRESSED]])
     top = _basis(model.top, snapshots, model.parts["top"], loads, size)
+    both = scipy.linalg.block_diag(top, np.eye(len(model.front) - len(top)))
     narrow = replace(
         model,
         top=narrowed(model.top, top),
         at_top=top.T @ model.at_top,
         plug=top.T @ model.plug,
         drive=top.T @ model.drive,
+        front=both.T @ model.front @ both,
     )
     if model.back is None:
         return narrow
     back = _basis(model.back, snapshots, model.parts["back"], model.at_back[:, :PRESSED], size)
-    return replace(narrow, back=narrowed(model.back, back), at_back=back.T @ model.at_back)
+    return replace(
+        narrow,
+        back=narrowed(model.back, back),
+        at_back=back.T @ model.at_back,
+        behind=back.T @ model.behind @ back,
+    )
 
 
 def narrowed(face: FaceModel, mix: np.ndarray) -> FaceModel:

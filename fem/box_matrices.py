@@ -69,6 +69,7 @@ def box_matrices(model: BoxModel, values: BoxValues | None = None) -> BoxMatrice
     gas, light, fast = _gas(model, values)
     M[rim, rim] = values.rim_mass * model.rim_mass
     M[hole, hole] = values.hole_mass * light * air.holes.mass
+    _add_outside(model, M, values.hole_blocked, light)
     C = np.zeros((n, len(air.frequencies)))
     C[parts["top"]] = model.at_top
     C[parts["back"]] = model.at_back
@@ -153,6 +154,21 @@ def _placed(
     out[rim, at] = sign * between.T
     out[rim, rim] = body
     return out
+
+
+def _add_outside(model: BoxModel, M: np.ndarray, blocked: bool, light: float) -> None:
+    """The air that the faces carry outside; that of the holes by themselves is in their own mass."""
+    top, back, hole = (model.parts[key] for key in ("top", "back", "hole"))
+    r = top.stop
+    between = light * model.front[:r, r:]
+    M[top, top] += light * model.front[:r, :r]
+    M[back, back] += light * model.behind
+    if blocked:
+        plugs = between @ model.plug.T
+        M[top, top] += plugs + plugs.T + light * model.plug @ model.front[r:, r:] @ model.plug.T
+    else:
+        M[top, hole] += between
+        M[hole, top] += between.T
 
 
 def _gas(model: BoxModel, values: BoxValues) -> tuple[Gas, float, float]:

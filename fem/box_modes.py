@@ -127,6 +127,9 @@ def _energies(model: BoxModel, m: BoxMatrices, phi: np.ndarray) -> tuple[np.ndar
     for k, name in enumerate(PARTS[:-1]):
         at = model.parts[name]
         kinetic[k] = quadratic(m.M_own[at, at], phi[at])
+    # What top and holes share outside counts as the top's.
+    top, hole = model.parts["top"], model.parts["hole"]
+    kinetic[0] += 2 * np.einsum("ik,ik->k", phi[top], m.M_own[top, hole] @ phi[hole])
     for k, name in enumerate(PARTS[:2]):
         if name in m.K_faces:
             potential[k] = quadratic(m.K_faces[name], phi[: len(m.M_own)])
