@@ -21,8 +21,9 @@ from bracedtop.fem.radiation import Complex, Real, resistance
 from bracedtop.fem.sound_field import SoundField, pressures_in, resistances_in
 from bracedtop.geometry.errors import AccuracyError
 
-N_MODES = 40
-"""Modes in which the answer is sought; chosen."""
+REACH = 1.4
+"""Modes are taken up to so many times the highest frequency that is asked for; chosen: levels are then within 0.05 dB
+of those with all modes."""
 
 SHIFT = (2.0 * np.pi * 15.0) ** 2
 """Added to all eigenvalues, 1/s^2, so that a free box has a definite stiffness; chosen: far below its modes."""
@@ -149,8 +150,8 @@ def radiation_loss(field: SoundField, frequencies: Real, vectors: Real, M: Real)
     return np.asarray(found / (2.0 * np.pi * frequencies * np.einsum("im,im->m", vectors, M @ vectors)))
 
 
-def respond(driven: Driven, hz: Real, n_modes: int = N_MODES) -> Response:
-    """Answer at frequencies (f,) in Hz, in the lowest real modes with all losses between them.
+def respond(driven: Driven, hz: Real, reach: float = REACH) -> Response:
+    """Answer at frequencies (f,) in Hz, in the real modes up to `reach` times the highest, all losses between them.
 
     What the modes that are left out give way statically is kept: the box's sag under the force is one vector more.
 
@@ -159,7 +160,7 @@ def respond(driven: Driven, hz: Real, n_modes: int = N_MODES) -> Response:
     AccuracyError
         If the matrices cannot be reduced, or a frequency lies beyond the table of the sound field.
     """
-    B = basis(driven, n_modes)
+    B = basis(driven, reach * float(hz.max()))
     losses = {name: B.T @ H @ B for name, H in driven.losses.items()}
     field, omega = driven.field, 2.0 * np.pi * hz
     velocity, R = _velocities(driven, B, hz)
@@ -180,7 +181,7 @@ def respond(driven: Driven, hz: Real, n_modes: int = N_MODES) -> Response:
     return Response(hz, admittance, pressure[:, 0], cone, pressure[:, -1], flows, shares)
 
 
-def bridge_admittance(driven: Driven, n_modes: int = N_MODES) -> Admittance:
+def bridge_admittance(driven: Driven, reach: float = REACH) -> Admittance:
     """Admittance at the bridge in s/kg as a function of frequency in Hz, an array of any shape.
 
     Raises
@@ -188,7 +189,7 @@ def bridge_admittance(driven: Driven, n_modes: int = N_MODES) -> Admittance:
     AccuracyError
         As `respond`, now or when it is called.
     """
-    B = basis(driven, n_modes)
+    B = basis(driven, reach * driven.field.highest)
     g = B.T @ driven.force
 
     def admittance(hz: Real) -> Complex:
@@ -197,7 +198,7 @@ def bridge_admittance(driven: Driven, n_modes: int = N_MODES) -> Admittance:
     return _in_parts(admittance)
 
 
-def bridge_pressure(driven: Driven, n_modes: int = N_MODES) -> Admittance:
+def bridge_pressure(driven: Driven, reach: float = REACH) -> Admittance:
     """Sound pressure, rms over the cone in front, in Pa/N as a function of frequency in Hz, an array of any shape.
 
     Above the table of the sound field it is 0.
@@ -207,7 +208,7 @@ def bridge_pressure(driven: Driven, n_modes: int = N_MODES) -> Admittance:
     AccuracyError
         If the matrices cannot be reduced.
     """
-    B = basis(driven, n_modes)
+    B = basis(driven, reach * driven.field.highest)
 
     def pressure(hz: Real) -> Complex:
         known = np.minimum(hz, driven.field.highest)
@@ -240,24 +241,22 @@ def direct(driven: Driven, hz: float) -> Complex:
     return np.asarray(np.linalg.solve(driven.K + 1j * (H + omega * R) - omega**2 * driven.M, driven.force))
 
 
-def basis(driven: Driven, n_modes: int) -> Real:
-    """Lowest modes and the sag under the force, (N, m)."""
-    n = len(driven.K)
+def basis(driven: Driven, highest: float) -> Real:
+    """Modes up to `highest` in Hz and the sag under the force, (N, m)."""
     shifted = driven.K + SHIFT * driven.M
+    # The largest mass per stiffness: the last vectors of a basis of plates may have hardly any mass.
+    least = 1.0 / ((2.0 * np.pi * highest) ** 2 + SHIFT)
     try:
         factor = scipy.linalg.cho_factor(shifted)
-        kept = [max(n - n_modes, 0), n - 1]
-        # The largest mass per stiffness: the last vectors of a basis of plates may have hardly any mass.
-        _, modes = scipy.linalg.eigh(driven.M, shifted, subset_by_index=kept, driver="gvx")
+        _, modes = scipy.linalg.eigh(driven.M, shifted, subset_by_value=[least, np.inf], driver="gvx")
     except np.linalg.LinAlgError as error:
         message = f"response: stiffness and mass cannot be reduced ({error})"
         raise AccuracyError(message) from error
-    if n_modes >= n:
-        return np.asarray(modes)
     sag = scipy.linalg.cho_solve(factor, driven.force)
+    whole = float(driven.force @ sag)
     sag -= modes @ (modes.T @ driven.force)  # Modes have phi^T shifted phi = 1.
     size = float(sag @ shifted @ sag)
-    if size <= 1e-12 * float(driven.force @ scipy.linalg.cho_solve(factor, driven.force)):
+    if size <= 1e-12 * whole:
         return np.asarray(modes)
     return np.column_stack([modes, sag / np.sqrt(size)])
 
