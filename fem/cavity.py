@@ -36,7 +36,8 @@ GRADING = 0.5
 """Growth of the triangles per distance from a hole's edge; chosen: as fine near it as the end correction needs."""
 
 HOLE_SIDES = 16
-"""Triangle sides round a hole; chosen: the inner end correction is then within 0.5 % (tests/unit/test_air.py)."""
+"""Triangle sides round a hole; chosen: the length of air inside is then within 0.5 %
+(tests/rates/test_air_convergence.py)."""
 
 _REPAIRS = 4
 
