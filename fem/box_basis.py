@@ -9,6 +9,7 @@ they have of each face, with its motions as a stiff body and its responses to th
 
 from collections.abc import Sequence
 from dataclasses import replace
+from typing import Any
 
 import numpy as np
 import scipy.linalg
@@ -106,7 +107,9 @@ def _changes(face: FaceModel) -> list[FaceValues]:
     plate, rim = face.model.design.plate, face.rim
     found = [FaceValues(ring=RING * (plate.thickness - plate.ring_reduction)), FaceValues(added_mass=ADDED)]
     for key, factor in FACTOR.items():
-        found += [replace(FaceValues(), **{key: x}) for x in (factor, 1 / factor)]
+        for x in (factor, 1 / factor):
+            changed: dict[str, Any] = {key: x}
+            found.append(FaceValues(**changed))
     for key in ("deflection", "rotation", "inplane"):
         found += [FaceValues(rim=replace(rim, **{key: factor * getattr(rim, key)})) for factor in RIM]
     bare, heavy = Finish(face.side, 0.0), Finish(face.side, FILM, FILM_THICKNESS, FILM_MODULUS)
