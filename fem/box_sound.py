@@ -1,7 +1,7 @@
 """Sound of a closed box: what its faces and holes radiate, its response at the bridge, its voice.
 
 Depends on fem/box_matrices, fem/box_modes, fem/box_parts, fem/box_values, fem/face_terms, fem/mode_sound,
-fem/radiation, fem/response, fem/sound_field, geometry/outline.
+fem/radiation, fem/response, fem/sound_field, fem/voice, geometry/outline.
 
 The back is seen through the box; it lies below the top by the depth of the sides. Rim, linings and sides have no
 surface of their own: they are heard as what they let the back and the whole box do.
@@ -10,7 +10,7 @@ surface of their own: they are heard as what they let the back and the whole box
 import numpy as np
 
 from bracedtop.fem.box_matrices import box_matrices, loss_matrices
-from bracedtop.fem.box_modes import BoxModes, with_radiation
+from bracedtop.fem.box_modes import BoxModes, solve_box, with_radiation
 from bracedtop.fem.box_parts import BoxModel
 from bracedtop.fem.box_values import BoxValues
 from bracedtop.fem.face_terms import Surface, surface
@@ -18,6 +18,7 @@ from bracedtop.fem.mode_sound import ModeSound, mode_sounds
 from bracedtop.fem.radiation import Real, piston
 from bracedtop.fem.response import Driven, Response, frequency_grid, radiation_loss, respond
 from bracedtop.fem.sound_field import HIGHEST, Radiator, SoundField, of_unknowns, sound_field
+from bracedtop.fem.voice import Voice, voice_of
 from bracedtop.geometry.outline import Hole
 
 DEGREE = 2
@@ -107,6 +108,30 @@ def box_response(
         resonances = None if modes is None else (modes.frequencies, modes.loss)
         hz = frequency_grid(LOWEST, TOP_FREQUENCY, resonances=resonances)
     return respond(driven_box(model, values, field), hz)
+
+
+def box_voice(
+    model: BoxModel,
+    values: BoxValues | None = None,
+    *,
+    field: SoundField | None = None,
+    decay_times: Real | None = None,
+) -> Voice:
+    """What is said of the sound of a box.
+
+    Parameters
+    ----------
+    model : BoxModel
+    values : BoxValues, optional
+    field : SoundField, optional
+        As for `driven_box`.
+    decay_times : array, s, optional
+        Of all notes; of one string on all of them if not given.
+    """
+    if field is None:
+        field = box_field(model, values)
+    modes = radiating(model, solve_box(model, values), field)
+    return voice_of(box_response(model, values, field=field, modes=modes), decay_times)
 
 
 def box_mode_sounds(model: BoxModel, modes: BoxModes, field: SoundField | None = None) -> tuple[ModeSound, ...]:

@@ -22,8 +22,8 @@ from bracedtop.fem.sound_field import SoundField, pressures_in, resistances_in
 from bracedtop.geometry.errors import AccuracyError
 
 REACH = 1.4
-"""Modes are taken up to so many times the highest frequency that is asked for; chosen: levels are then within 0.05 dB
-of those with all modes."""
+"""Modes are taken up to so many times the highest frequency that is asked for; chosen: a voice's levels are then within
+0.01 dB of those with all modes."""
 
 SHIFT = (2.0 * np.pi * 15.0) ** 2
 """Added to all eigenvalues, 1/s^2, so that a free box has a definite stiffness; chosen: far below its modes."""

@@ -9,6 +9,7 @@ from bracedtop.fem.box_sound import (
     box_field,
     box_mode_sounds,
     box_response,
+    box_voice,
     driven_box,
     hole_points,
     radiating,
@@ -64,6 +65,7 @@ def test_power_is_accounted_for(box: BoxModel, field: SoundField) -> None:
     assert min(share.min() for share in found.shares.values()) > -1e-6
     voice = voice_of(found)
     assert sum(voice.shares.values()) == pytest.approx(1.0, abs=1e-6)
+    assert box_voice(box, field=field).projection == pytest.approx(voice.projection, abs=0.1)
 
 
 def test_modes_are_the_whole_system(box: BoxModel, field: SoundField) -> None:
