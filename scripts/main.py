@@ -23,6 +23,7 @@ COMMANDS = {
     "cut": "record what was really cut, as the next pass",
     "log": "the record of a top: what was cut, when, and what it did",
     "load": "what the strings do to the top: turn of the bridge, dip and belly, stresses",
+    "box": "the closed box: coupled modes, losses, sound, and how long each note sounds",
     "season": "the modes in dry air and in damp air",
     "wood": "constants of your own wood from the taps of a board",
     "check": "run the published checks",
