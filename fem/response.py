@@ -219,6 +219,23 @@ def bridge_pressure(driven: Driven, reach: float = REACH) -> Admittance:
     return _in_parts(pressure)
 
 
+def axis_pressure(driven: Driven, reach: float = REACH) -> Admittance:
+    """Sound pressure before the middle of the top, in Pa/N with its phase, as `bridge_pressure` otherwise.
+
+    Raises
+    ------
+    AccuracyError
+        If the matrices cannot be reduced, or, when it is called, a frequency lies beyond the table of the sound field.
+    """
+    B = basis(driven, reach * driven.field.highest)
+
+    def pressure(hz: Real) -> Complex:
+        velocity = _velocities(driven, B, hz)[0]
+        return np.asarray(np.einsum("fr,fr->f", pressures_in(driven.field, hz, B)[:, 0], velocity))
+
+    return _in_parts(pressure)
+
+
 def _in_parts(curve: Admittance) -> Admittance:
     """The same function of many frequencies, some at a time."""
 

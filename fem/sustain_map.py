@@ -181,7 +181,7 @@ def sustain_map(
     if peaks is None:
         top = float(f.max()) if highest is None else highest
         peaks = body_peaks(admittance, min(float(f.min()), top) / 1.2, top)
-    pair = _coupled(f, own, pull, Y, tuple(peaks))
+    pair = coupled(f, own, pull, Y, tuple(peaks))
 
     weight = (np.sin(n * np.pi * pluck) / n) ** 2
     weight /= weight.sum()
@@ -216,7 +216,7 @@ def sustain_map(
 
 
 @dataclass(frozen=True, slots=True, eq=False)
-class _Pair:
+class Pairs:
     """Each partial and the body's resonance that matters most to it: complex roots in rad/s, and the string's parts.
 
     After a pluck the body moves by `lift` (exp(i omega_1 t) - exp(i omega_2 t)) times what it would by the string's
@@ -234,11 +234,23 @@ class _Pair:
     peak: Int
 
 
-def _coupled(f: Real, own: Real, pull: Real, Y: Complex, peaks: tuple[BodyPeak, ...]) -> _Pair:
+def coupled(f: Real, own: Real, pull: Real, Y: Complex, peaks: tuple[BodyPeak, ...]) -> Pairs:
+    """Partials of strings on a body, each with the resonance that matters most to it.
+
+    Parameters
+    ----------
+    f, own : arrays of one shape, Hz and 1/s
+        Partials between rigid ends, and decay rates by the string's own loss.
+    pull : array that broadcasts to it, N/m
+        Tension over length.
+    Y : complex array of the same shape, m/(s N)
+        Admittance at the partials.
+    peaks : tuple of BodyPeak
+    """
     string = 2 * np.pi * f + 1j * own
     if not peaks:
         root, none = string + 1j * pull * Y, np.zeros_like(f)
-        return _Pair(root, root, np.ones_like(root), np.zeros_like(root), root, none, none, none, np.full(f.shape, -1))
+        return Pairs(root, root, np.ones_like(root), np.zeros_like(root), root, none, none, none, np.full(f.shape, -1))
     omega = 2 * np.pi * np.array([peak.frequency for peak in peaks])
     loss = omega / (2 * np.array([peak.quality for peak in peaks]))
     mass = np.array([peak.mass for peak in peaks])
@@ -263,10 +275,10 @@ def _coupled(f: Real, own: Real, pull: Real, Y: Complex, peaks: tuple[BodyPeak, 
     first, second = (z.real + 1j * np.maximum(z.imag, own) for z in (middle + root, middle - root))
     lift = (string - body) / (first - second)
     share = np.minimum(np.abs(own_Y) / np.maximum(np.abs(Y), 1e-30), 1.0)
-    return _Pair(first, second, part, 1 - part, lift, share, coupling, split, k)
+    return Pairs(first, second, part, 1 - part, lift, share, coupling, split, k)
 
 
-def _times(pair: _Pair, weight: Real) -> tuple[Real, Real]:
+def _times(pair: Pairs, weight: Real) -> tuple[Real, Real]:
     """Decay time and early decay time of notes, s."""
     t = np.concatenate([[0.0], np.geomspace(2e-3, LONGEST, 420)])
     shape = pair.string_root.shape[:-1]
@@ -284,7 +296,7 @@ def _times(pair: _Pair, weight: Real) -> tuple[Real, Real]:
     return found[:, 0].reshape(shape), 6 * found[:, 1].reshape(shape)
 
 
-def _level(f: Real, pair: _Pair, pluck: float, pressure: Admittance) -> Real:
+def _level(f: Real, pair: Pairs, pluck: float, pressure: Admittance) -> Real:
     """Level over the first `HEARD` seconds; a pluck that lets go 1 N pulls the bridge by 2 sin(n pi b) / (n pi) N.
 
     The body has to be set going first: near a resonance that holds the string the sound never reaches what a steady
