@@ -76,12 +76,12 @@ def coupled_matrices(K: np.ndarray, M: np.ndarray, C: np.ndarray, omega: np.ndar
     return stiff, mass
 
 
-def pressures(x: np.ndarray, y: np.ndarray, C: np.ndarray, omega: np.ndarray) -> np.ndarray:
-    """Amplitudes of the pressures in modes whose walls move by x (n, k) and whose air by y (m', k), (m, k)."""
-    out = -C.T @ x
-    moving = omega > 0
-    out[moving] += omega[moving, None] * y
-    return np.asarray(out)
+def pressure_rows(C: np.ndarray, omega: np.ndarray) -> np.ndarray:
+    """Amplitudes of the pressures per unit of each unknown of `coupled_matrices`, (m, n + m')."""
+    moving = np.flatnonzero(omega > 0)
+    own = np.zeros((len(omega), len(moving)))
+    own[moving, np.arange(len(moving))] = omega[moving]
+    return np.column_stack([-C.T, own])
 
 
 def lowest(K: np.ndarray, M: np.ndarray, n_modes: int, n_rigid: int) -> Pairs:

@@ -8,7 +8,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from bracedtop.fem.box_coupling import coupled_matrices
+from bracedtop.fem.box_coupling import coupled_matrices, pressure_rows
 from bracedtop.fem.box_parts import BoxModel
 from bracedtop.fem.box_values import BoxValues
 from bracedtop.fem.face_terms import FaceModel, FaceValues, face_matrices
@@ -77,16 +77,16 @@ def box_matrices(model: BoxModel, values: BoxValues | None = None) -> BoxMatrice
         C[parts["top"]] += model.plug @ air.at_holes
     else:
         C[hole] = air.at_holes
-    # A warmer air is lighter and faster; pressures of unit compliance scale with sqrt(density) speed / sqrt(volume).
-    C *= np.sqrt(light / values.volume) * fast
     omega = 2 * np.pi * fast * air.frequencies
     near = model.near
+    # A warmer air is lighter and faster; pressures of unit compliance scale with sqrt(density) speed / sqrt(volume),
+    # but those close to holes and faces do not know how deep the box is.
+    C *= np.sqrt(light) * fast
+    C[:, near] /= np.sqrt(values.volume)
     stiff, mass = coupled_matrices(K, M, C[:, near], omega[near])
     slow = C[:, ~near] / omega[~near]
     mass[:n, :n] += slow @ slow.T
-    P = np.zeros((int(near.sum()), N))
-    P[:, :n] = -C[:, near].T
-    P[np.flatnonzero(omega[near] > 0), np.arange(n, N)] = omega[near & (omega > 0)]
+    P = pressure_rows(C[:, near], omega[near])
     H += (P.T * air.loss[near]) @ P
     still = np.zeros(N, dtype=bool)
     still[rim] = held
