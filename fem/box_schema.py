@@ -1,6 +1,6 @@
 """Tables and keys of the closed box in top.toml, with the range of every number.
 
-Depends on fem/part_schema, fem/toml_table.
+Depends on fem/closed_target, fem/part_schema, fem/toml_table.
 """
 
 from itertools import pairwise
@@ -8,9 +8,11 @@ from typing import Annotated, Literal
 
 from pydantic import Field, model_validator
 
+from bracedtop.fem.closed_target import ClosedNote
 from bracedtop.fem.part_schema import (
     MAX_POINTS,
     Celsius,
+    Frequency,
     Height,
     LossFactor,
     Modulus,
@@ -19,7 +21,7 @@ from bracedtop.fem.part_schema import (
     Thickness,
     TopTable,
 )
-from bracedtop.fem.toml_table import Form, Name, Table, one_form, refuse
+from bracedtop.fem.toml_table import Form, Line, Name, Table, one_form, refuse
 
 DEEPEST_MM = 2_000.0
 """Largest depth of a box; chosen: that of a double bass is a tenth of it."""
@@ -110,3 +112,34 @@ class BoxTable(Table):
     neck_mass_g: Annotated[float, Field(ge=0, le=1_000_000)] = 0.0
     ring_width_mm: Annotated[Height, Field(gt=0)] = 25.0
     temperature_c: Celsius | None = None
+
+
+class ClosedTable(Table):
+    """[closed]: where the top's and the air's notes of the closed box should be, and what thinning its ring may do."""
+
+    relation: Literal["fourth", "fifth", "minor sixth", "sixth", "minor seventh", "seventh", "octave"] | None = None
+    semitones: Annotated[float, Field(gt=0, le=48)] | None = None
+    between: Annotated[list[ClosedNote], Field(min_length=2, max_length=2)] | None = None
+    of: ClosedNote | None = None
+    hz: Frequency | None = None
+    note: Line | None = None
+    cents: Annotated[float, Field(ge=-1200, le=1200)] = 0.0
+    tolerance_cents: Annotated[float, Field(ge=1, le=100)] = 10.0
+    least_ring_mm: Thickness | None = None
+    largest_pass_mm: Annotated[float, Field(ge=0.01, le=2)] = 0.1
+    cut_error_mm: Annotated[float, Field(ge=0.002, le=0.5)] = 0.02
+
+    @model_validator(mode="after")
+    def _check(self) -> "ClosedTable":
+        limits = {"least_ring_mm", "largest_pass_mm", "cut_error_mm"}
+        forms: list[Form] = [
+            ({"relation"}, {"between", "tolerance_cents", *limits}),
+            ({"semitones"}, {"between", "tolerance_cents", *limits}),
+            ({"of", "hz"}, {"tolerance_cents", *limits}),
+            ({"of", "note"}, {"cents", "tolerance_cents", *limits}),
+        ]
+        if self.model_fields_set - limits:
+            one_form(self, forms, "a wish for the closed box")
+        if self.between is not None and self.between[0] == self.between[1]:
+            refuse(f'between names "{self.between[0]}" twice; an interval lies between two notes')
+        return self

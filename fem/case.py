@@ -1,7 +1,8 @@
 """A case folder's drawing: top.toml to a design in SI units with its woods and targets.
 
-Depends on geometry, fem/board_wood, fem/case_box, fem/case_braces, fem/case_file, fem/case_losses, fem/case_outline,
-fem/case_top, fem/case_patch, fem/case_plan, fem/case_strings, fem/wood, fem/wood_table.
+Depends on geometry, fem/board_wood, fem/case_box, fem/case_braces, fem/case_closed, fem/case_file, fem/case_losses,
+fem/case_outline, fem/case_top, fem/case_patch, fem/case_plan, fem/case_strings, fem/closed_target, fem/wood,
+fem/wood_table.
 """
 
 import math
@@ -14,6 +15,7 @@ import shapely
 
 from bracedtop.fem.case_box import box_of, box_woods
 from bracedtop.fem.case_braces import brace_of, joints_of, refuse_repeats
+from bracedtop.fem.case_closed import closed_of
 from bracedtop.fem.case_file import FILE_NAME, read_tables
 from bracedtop.fem.case_losses import losses_of
 from bracedtop.fem.case_outline import hole_of, outline_of
@@ -28,6 +30,7 @@ from bracedtop.fem.case_schema import (
 )
 from bracedtop.fem.case_strings import strengths_of, strings_of
 from bracedtop.fem.case_top import dome_of, plate_of
+from bracedtop.fem.closed_target import ClosedLimits, ClosedWish
 from bracedtop.fem.loss_factors import LossFactors
 from bracedtop.fem.moisture import Climate, wood_at, woods_at
 from bracedtop.fem.plan_limits import Limits
@@ -89,6 +92,10 @@ class Case:
         None for a top alone.
     losses : mapping of str to LossFactors
         Of the same woods, whatever the climate.
+    closed : ClosedWish or None
+        Where a note of the closed box should be.
+    closed_limits : ClosedLimits
+        What thinning its ring may do.
     """
 
     folder: Path
@@ -106,6 +113,8 @@ class Case:
     limits: Limits = field(default_factory=Limits)
     box: Box | None = None
     losses: Mapping[str, LossFactors] = field(default_factory=dict)
+    closed: ClosedWish | None = None
+    closed_limits: ClosedLimits = field(default_factory=ClosedLimits)
 
 
 def read_case(folder: Path) -> Case:
@@ -123,8 +132,25 @@ def read_case(folder: Path) -> Case:
     DesignError
         If the parts do not fit together.
     """
-    folder = Path(folder)
-    tables = read_tables(folder)
+    return case_of(read_tables(Path(folder)), Path(folder))
+
+
+def case_of(tables: CaseTable, folder: Path) -> Case:
+    """Drawing, woods and targets of checked tables.
+
+    Parameters
+    ----------
+    tables : CaseTable
+    folder : Path
+        Where the files lie that the tables name: measured thicknesses, boards.
+
+    Raises
+    ------
+    FileError
+        If such a file cannot be used.
+    DesignError
+        If the parts do not fit together.
+    """
     try:
         climate = None if tables.climate is None else _climate(tables.climate)
         fits = _board_fits(tables, folder)
@@ -143,6 +169,7 @@ def read_case(folder: Path) -> Case:
         message = f"{FILE_NAME}: {error}"
         raise DesignError(message) from None
     targets = targets_of(tables)
+    closed, closed_limits = closed_of(tables)
     return Case(
         folder=folder,
         name=tables.name or shown_text(folder.resolve().name) or "case",
@@ -159,6 +186,8 @@ def read_case(folder: Path) -> Case:
         limits=limits_of(tables),
         box=box,
         losses=losses_of(tables, woods, fits),
+        closed=closed,
+        closed_limits=closed_limits,
     )
 
 

@@ -7,7 +7,7 @@ from typing import Annotated, Literal
 
 from pydantic import Field, model_validator
 
-from bracedtop.fem.box_schema import BackTable, BlockTable, BoxTable, FinishTable, LiningTable, SidesTable
+from bracedtop.fem.box_schema import BackTable, BlockTable, BoxTable, ClosedTable, FinishTable, LiningTable, SidesTable
 from bracedtop.fem.part_schema import (
     MAX_BRACES,
     MAX_HOLES,
@@ -292,6 +292,7 @@ class CaseTable(Table):
     block: Annotated[list[BlockTable], Field(max_length=2)] = Field(default_factory=list)
     finish: Annotated[list[FinishTable], Field(max_length=3)] = Field(default_factory=list)
     box: BoxTable | None = None
+    closed: ClosedTable | None = None
 
 
 TABLES: dict[str, type[Table]] = {
@@ -323,5 +324,6 @@ TABLES: dict[str, type[Table]] = {
     "block": BlockTable,
     "finish": FinishTable,
     "box": BoxTable,
+    "closed": ClosedTable,
 }
 """Model of each table by its name in the file; "" is the file itself."""

@@ -1,13 +1,15 @@
 """Text of top.toml for a design.
 
-Depends on geometry, fem/box_writer, fem/case, fem/part_writer, fem/plan_limits, fem/target, fem/wood, fem/wood_losses,
-fem/wood_table.
+Depends on geometry, fem/box_writer, fem/case, fem/closed_writer, fem/part_writer, fem/plan_limits, fem/target,
+fem/wood, fem/wood_losses, fem/wood_table.
 """
 
 from collections.abc import Iterable, Mapping
 
 from bracedtop.fem.box_writer import box_text
 from bracedtop.fem.case import N_PER_MM2
+from bracedtop.fem.closed_target import ClosedLimits, ClosedWish
+from bracedtop.fem.closed_writer import closed_text
 from bracedtop.fem.loss_factors import LossFactors
 from bracedtop.fem.moisture import ROOM, Climate, wood_at
 from bracedtop.fem.part_writer import (
@@ -62,6 +64,8 @@ def case_text(
     box: Box | None = None,
     back_outline: Mapping[str, Value] | None = None,
     losses: Mapping[str, LossFactors] | None = None,
+    closed: ClosedWish | None = None,
+    closed_limits: ClosedLimits | None = None,
 ) -> str:
     """Text of a top.toml that reads back as this design.
 
@@ -90,6 +94,9 @@ def case_text(
         As `outline`, for a back whose outline is not the top's.
     losses : mapping of str to LossFactors
         Of the woods that are written.
+    closed : ClosedWish or None
+        Of a closed box.
+    closed_limits : ClosedLimits
 
     Returns
     -------
@@ -127,6 +134,7 @@ def case_text(
         blocks += _strings(strings)
     if box is not None:
         blocks += box_text(box, design.outline, back_outline)
+        blocks.append(closed_text(closed, closed_limits))
     own = (wood for wood in (woods or {}).values() if wood.name not in wood_names())
     blocks += [_wood(wood, (strengths or {}).get(wood.name, Strength()), (losses or {}).get(wood.name)) for wood in own]
     return "\n".join(block for block in blocks if block)
