@@ -1,7 +1,7 @@
 """All that is said of a closed box in one state: coupled modes, what they lose, its response, its voice, its notes.
 
-Depends on fem/box_alone, fem/box_model, fem/box_sound, fem/case_strings, fem/lumped, fem/response, fem/sound_field,
-fem/strings, fem/sustain_map, fem/voice.
+Depends on fem/box_lumped, fem/box_modes, fem/box_parts, fem/box_sound, fem/box_values, fem/case_strings, fem/lumped,
+fem/response, fem/sound_field, fem/strings, fem/sustain_map, fem/voice.
 """
 
 from collections.abc import Mapping
@@ -9,13 +9,13 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from bracedtop.fem.box_alone import box_split
+from bracedtop.fem.box_lumped import lumped_of
 from bracedtop.fem.box_modes import N_MODES, BoxModes, loss_parts, solve_box
 from bracedtop.fem.box_parts import BoxModel
 from bracedtop.fem.box_sound import LOWEST, TOP_FREQUENCY, box_field, driven_box, radiating
 from bracedtop.fem.box_values import BoxValues
 from bracedtop.fem.case_strings import lossy_strings
-from bracedtop.fem.lumped import Split
+from bracedtop.fem.lumped import Lumped
 from bracedtop.fem.response import Response, bridge_admittance, bridge_pressure, frequency_grid, respond
 from bracedtop.fem.sound_field import SoundField
 from bracedtop.fem.strings import StringSet
@@ -33,8 +33,8 @@ class BoxState:
         With radiation.
     losses : mapping of str to (n,) array
         Loss factor of each mode by what it goes to, as `loss_parts`.
-    split : Split or None
-        None where there is no hole.
+    lumped : Lumped
+        Top, back and hole as three oscillators.
     response : Response
         From 70 to 1130 Hz.
     voice : Voice
@@ -45,7 +45,7 @@ class BoxState:
 
     modes: BoxModes
     losses: Mapping[str, np.ndarray]
-    split: Split | None
+    lumped: Lumped
     response: Response
     voice: Voice
     notes: SustainMap | None
@@ -98,7 +98,7 @@ def box_state(
     return BoxState(
         modes,
         loss_parts(model, modes),
-        box_split(model, values) if model.design.holes else None,
+        lumped_of(model, values),
         response,
         voice_of(response, None if notes is None else notes.decay_time),
         notes,

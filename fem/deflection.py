@@ -6,6 +6,7 @@ import meshio
 import numpy as np
 
 from bracedtop.fem.footprint import Points
+from bracedtop.fem.locate import Locator
 from bracedtop.fem.model import Model, Modes
 from bracedtop.fem.picture import DeflectionMap
 from bracedtop.fem.plate import displacements
@@ -17,12 +18,16 @@ _PARTS = 4
 
 def fine_triangles(model: Model) -> tuple[Points, np.ndarray, np.ndarray]:
     """Points on every triangle divided into sixteen, their positions (n, 2) in m, and the small triangles (m, 3)."""
-    local, small = _division(_PARTS)
-    n_elements = model.mesh.flat.t.shape[1]
+    return divided(model.locator, model.mesh.flat.t.shape[1], _PARTS)
+
+
+def divided(locator: Locator, n_elements: int, parts: int) -> tuple[Points, np.ndarray, np.ndarray]:
+    """Points on every triangle whose sides are divided into `parts`, their positions in m, and the small triangles."""
+    local, small = _division(parts)
     n_local = local.shape[1]
     element = np.repeat(np.arange(n_elements), n_local)
     places = np.tile(local, n_elements)
-    xy = model.locator.positions(element, places)
+    xy = locator.positions(element, places)
     triangles = (np.arange(n_elements)[:, None, None] * n_local + small).reshape(-1, 3)
     # Neighbours share the points on their common side; rounding to a nanometre finds them.
     _, first, same = np.unique(np.round(xy, 9), axis=0, return_index=True, return_inverse=True)

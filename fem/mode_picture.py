@@ -29,7 +29,7 @@ _NODE_STEP = 14.0
 MINUS = "\N{MINUS SIGN}"
 
 _SIGN = 46
-_MARKED = 0.2
+MARKED = 0.2
 """Part of the largest deflection that a lobe must reach to be marked with its sign."""
 
 
@@ -45,7 +45,7 @@ def mode_picture(view: TopView, deflection: DeflectionMap, summary: "ModeSummary
     """
     frame = frame_of(view)
     cleaned = without_specks(deflection.triangles, deflection.values[summary.mode - 1])
-    found = lobes(deflection.triangles, cleaned, _MARKED)
+    found = lobes(deflection.triangles, cleaned, MARKED)
     places = frame.place(deflection.points)
     shapes: list[Shape] = [
         *ground(view, frame),
@@ -71,7 +71,7 @@ def mode_picture(view: TopView, deflection: DeflectionMap, summary: "ModeSummary
             pitch,
             words,
         ),
-        *_signs(places, cleaned, found, borders(view, frame)),
+        *signs(places, cleaned, found, borders(view, frame)),
         *legend_labels,
     ]
     n_out, n_in = (sum(lobe.sign == sign for lobe in found) for sign in (1, -1))
@@ -92,7 +92,9 @@ def _areas(n: int) -> str:
     return {0: "no area moves", 1: "1 area moves"}.get(n, f"{n} areas move")
 
 
-def _signs(places: np.ndarray, values: np.ndarray, found: Sequence[Lobe], lines: Sequence[np.ndarray]) -> list[Label]:
+def signs(
+    places: np.ndarray, values: np.ndarray, found: Sequence[Lobe], lines: Sequence[np.ndarray], size: int = _SIGN
+) -> list[Label]:
     """A plus or minus on every lobe, so that black and white print tells them apart."""
     edge = shapely.multilinestrings([shapely.linearrings(line) for line in lines])
     shapely.prepare(edge)
@@ -100,10 +102,10 @@ def _signs(places: np.ndarray, values: np.ndarray, found: Sequence[Lobe], lines:
     for lobe in found:
         high = lobe.vertices[np.abs(values[lobe.vertices]) > 0.5 * lobe.peak]
         high = high[:: 1 + len(high) // 200]
-        room = np.minimum(shapely.distance(shapely.points(places[high]), edge), 1.2 * _SIGN)
+        room = np.minimum(shapely.distance(shapely.points(places[high]), edge), 1.2 * size)
         at = places[high[(room * np.abs(values[high])).argmax()]]
         sign = "+" if lobe.sign > 0 else MINUS
-        labels.append(Label(at[0], at[1], sign, _SIGN, INK, bold=True, align="centre", halo=True))
+        labels.append(Label(at[0], at[1], sign, size, INK, bold=True, align="centre", halo=True))
     return labels
 
 

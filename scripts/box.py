@@ -83,11 +83,11 @@ def _print(case: "Case", model: "BoxModel", state: "BoxState", names: list[str],
     from bracedtop.fem.sustain_words import sustain_words
     from bracedtop.scripts.box_output import (
         box_facts,
+        lumped_lines,
         mode_rows,
         print_modes,
         print_notes_table,
         print_words,
-        split_lines,
         voice_rows,
     )
     from bracedtop.scripts.console import print_table
@@ -96,7 +96,7 @@ def _print(case: "Case", model: "BoxModel", state: "BoxState", names: list[str],
     print()
     print_modes(mode_rows(state, names))
     print()
-    for line in split_lines(state.split):
+    for line in lumped_lines(state.lumped):
         print(line)
     print()
     print_table(["voice", "this box"], voice_rows([state.voice]))
@@ -112,12 +112,15 @@ def _print(case: "Case", model: "BoxModel", state: "BoxState", names: list[str],
 
 
 def _draw(model: "BoxModel", state: "BoxState", names: list[str], folder: Path) -> tuple[list[str], str | None]:
-    from bracedtop.fem.picture import PictureJob, draw_pictures
+    from bracedtop.fem.box_curves import admittance_picture, sound_picture
+    from bracedtop.fem.box_picture import box_pictures
+    from bracedtop.fem.picture import draw_pictures
     from bracedtop.fem.sustain_picture import sustain_picture
 
-    jobs: list[PictureJob] = []
+    jobs = [admittance_picture(model, state, names), sound_picture(model, state, names)]
     if state.notes is not None:
         jobs.append(sustain_picture(state.notes))
+    jobs += box_pictures(model, state.modes, names)
     found = draw_pictures(jobs, folder / "pictures")
     return [f"pictures/{job.name}.png" for job in jobs], found.note
 

@@ -7,7 +7,7 @@ if TYPE_CHECKING:
     from bracedtop.fem.box_parts import BoxModel
     from bracedtop.fem.box_state import BoxState
     from bracedtop.fem.case import Case
-    from bracedtop.fem.lumped import Split
+    from bracedtop.fem.lumped import Lumped
     from bracedtop.fem.sustain_map import SustainMap
     from bracedtop.fem.voice import Voice
 
@@ -117,18 +117,64 @@ def print_modes(rows: Sequence[dict[str, Any]]) -> None:
     )
 
 
-def split_lines(split: "Split | None") -> list[str]:
-    """The lumped picture in three lines."""
-    if split is None:
-        return ["The box has no hole: the top and the air cannot split."]
-    return [
-        f"Top alone, hole blocked, back held: {pitch(split.closed)}; {100 * split.coupling:.0f} % of its stiffness is "
-        f"the spring of the air inside (without that {split.in_vacuo:.1f} Hz).",
-        f"Air alone, in the hole of a box that does not give: {pitch(split.hole)}, {split.apart:.0f} Hz "
-        f"{'below' if split.apart > 0 else 'above'} the top.".replace("-", ""),
-        f"Together: {pitch(split.low)} and {pitch(split.high)}; {split.high - split.low:.0f} Hz apart, pushed away "
-        f"from each other by {split.pushed:.0f} Hz each (back held; the back splits the upper one once more).",
+def lumped_lines(lumped: "Lumped") -> list[str]:
+    """The lumped picture in a few lines."""
+    from bracedtop.fem.lumped import closed_box, coupled, in_vacuo, split
+
+    air = lumped.volume, lumped.bulk
+    closed = closed_box(lumped.top, *air)
+    spring = 100 * (1 - (in_vacuo(lumped.top) / closed) ** 2)
+    lines = [
+        "As makers and papers think of it, each by itself and then joined by the spring of the air:",
+        f"  top alone, hole blocked: {pitch(closed)}; {spring:.0f} % of its stiffness is the air's (without that "
+        f"{in_vacuo(lumped.top):.1f} Hz); it weighs {1e3 * lumped.top.mass:.0f} g at the bridge",
     ]
+    if lumped.hole is None:
+        return [*lines, "  no open hole: top and air cannot split"]
+    pair = split(lumped)
+    lines.append(
+        f"  air alone, hole of a box that does not give: {pitch(pair.hole)}, {abs(pair.apart):.0f} Hz "
+        f"{'below' if pair.apart > 0 else 'above'} the top"
+    )
+    lines.append(
+        f"  top and air together: {pitch(pair.low)} and {pitch(pair.high)}, {pair.high - pair.low:.0f} Hz apart; each "
+        f"pushed away by {pair.pushed:.0f} Hz"
+    )
+    if lumped.back is not None:
+        three = coupled(lumped).frequencies
+        lines.append(
+            f"  with the back ({closed_box(lumped.back, *air):.1f} Hz alone): {three[0]:.1f}, {three[1]:.1f} and "
+            f"{three[2]:.1f} Hz; the table has what the whole model makes of these"
+        )
+    return lines
+
+
+def lumped_json(lumped: "Lumped") -> dict[str, Any]:
+    """The lumped picture for machines."""
+    from dataclasses import asdict
+
+    from bracedtop.fem.lumped import closed_box, coupled, in_vacuo, split
+
+    air = lumped.volume, lumped.bulk
+    found: dict[str, Any] = {
+        "volume_l": 1e3 * lumped.volume,
+        "top_hz": in_vacuo(lumped.top),
+        "top_hole_blocked_hz": closed_box(lumped.top, *air),
+        "top_mass_g": 1e3 * lumped.top.mass,
+        "top_area_cm2": 1e4 * lumped.top.area,
+        "together_hz": coupled(lumped).frequencies.tolist(),
+    }
+    if lumped.back is not None:
+        found |= {"back_hz": in_vacuo(lumped.back), "back_hole_blocked_hz": closed_box(lumped.back, *air)}
+    if lumped.hole is not None:
+        pair = split(lumped)
+        found["top_and_air"] = {
+            **{f"{key}_hz": value for key, value in asdict(pair).items()},
+            "apart_hz": pair.apart,
+            "coupling": pair.coupling,
+            "pushed_hz": pair.pushed,
+        }
+    return found
 
 
 def voice_rows(voices: "Sequence[Voice]") -> list[list[str]]:
@@ -171,16 +217,12 @@ def print_notes_table(found: "SustainMap") -> None:
 
 def state_json(state: "BoxState", names: Sequence[str]) -> dict[str, Any]:
     """The part of the JSON that a change of the box changes."""
-    from dataclasses import asdict
-
     from bracedtop.fem.voice import WORDS
 
-    voice, split = state.voice, state.split
+    voice = state.voice
     found: dict[str, Any] = {
         "modes": mode_rows(state, names),
-        "top_and_air": None
-        if split is None
-        else {**asdict(split), "apart": split.apart, "coupling": split.coupling, "pushed": split.pushed},
+        "lumped": lumped_json(state.lumped),
         "voice": {word.name: {"value": voice.figure(word.name), "unit": word.unit} for word in WORDS},
         "power_goes_to": dict(voice.shares),
     }
