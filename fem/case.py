@@ -214,7 +214,7 @@ def _board_fits(tables: CaseTable, folder: Path) -> dict[str, "BoardFit"]:
 
 def _woods(tables: CaseTable, fits: Mapping[str, "BoardFit"]) -> dict[str, Wood]:
     woods = {
-        name: replace(fits[name].wood, name=name) if name in fits else _own_wood(name, table)
+        name: replace(fits[name].wood, name=name) if name in fits else own_wood(name, table)
         for name, table in tables.wood.items()
     }
     uses = [("top.wood", tables.top.wood)]
@@ -235,7 +235,14 @@ def _built_in(where: str, name: str, own: tuple[str, ...]) -> Wood:
     return handbook_wood(name)
 
 
-def _own_wood(name: str, table: WoodTable) -> Wood:
+def own_wood(name: str, table: WoodTable) -> Wood:
+    """Wood of a table [wood.NAME] that names no board.
+
+    Raises
+    ------
+    FileError
+        If it is based on a wood that is not built in.
+    """
     density = table.density_kg_per_m3
     if table.E_gpa is not None and table.nu is not None and density is not None:
         return isotropic(name, table.E_gpa * GPA, table.nu, density)

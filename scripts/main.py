@@ -12,6 +12,7 @@ from bracedtop.geometry.errors import BracedTopError
 
 COMMANDS = {
     "new": "write a case folder to begin from",
+    "bench": "open the bench page of a case in the browser: the whole job without typing",
     "pattern": "print braces of a common family for a case's outline",
     "mesh": "triangulate a case and write it for other tools",
     "modes": "the modes that the drawing should have",

@@ -1,0 +1,1 @@
+"""The bench page: one case in one browser, see scripts/bench.py."""
