@@ -65,7 +65,7 @@ def box_of(tables: CaseTable, design: Design, folder: Path) -> Box | None:
     box = Box(
         sides=_sides(sides),
         back=_back(tables, back, design, folder),
-        linings=tuple(_lining(row) for row in tables.lining),
+        linings=tuple(lining_of(row) for row in tables.lining),
         blocks=tuple(_block(row) for row in tables.block),
         finishes=tuple(_finish(row) for row in tables.finish),
         held=rest.rim == "held",
@@ -152,7 +152,8 @@ def _patch(row: PatchTable) -> Patch:
     return patch_of(row, ())
 
 
-def _lining(row: LiningTable) -> Lining:
+def lining_of(row: LiningTable) -> Lining:
+    """Lining of a table."""
     return Lining(
         face=row.face,
         wood=row.wood,

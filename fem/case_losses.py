@@ -30,10 +30,11 @@ def losses_of(
     fits : mapping of str to BoardFit
         Of the woods that the drawing names by a board file.
     """
-    return {name: _losses(wood, tables.wood.get(name), fits.get(name)) for name, wood in woods.items()}
+    return {name: losses_of_wood(wood, tables.wood.get(name), fits.get(name)) for name, wood in woods.items()}
 
 
-def _losses(wood: Wood, table: WoodTable | None, fit: "BoardFit | None") -> LossFactors:
+def losses_of_wood(wood: Wood, table: WoodTable | None, fit: "BoardFit | None" = None) -> LossFactors:
+    """Loss factors of one wood, with its table and its board's fit if there are any."""
     if table is not None and table.E_gpa is not None:
         value = WITHOUT_GRAIN if table.loss is None else table.loss
         return LossFactors(value, value, value)
