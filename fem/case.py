@@ -1,6 +1,6 @@
 """A case folder's drawing: top.toml to a design in SI units with its woods and targets.
 
-Depends on geometry, fem/board_wood, fem/case_box, fem/case_braces, fem/case_closed, fem/case_file, fem/case_losses,
+Depends on geometry, fem/board_wood, fem/case_box, fem/case_braces, fem/case_build, fem/case_closed, fem/case_file, fem/case_losses,
 fem/case_outline, fem/case_top, fem/case_patch, fem/case_plan, fem/case_strings, fem/closed_target, fem/wood,
 fem/wood_table.
 """
@@ -15,6 +15,7 @@ import shapely
 
 from bracedtop.fem.case_box import box_of, box_woods
 from bracedtop.fem.case_braces import brace_of, joints_of, refuse_repeats
+from bracedtop.fem.case_build import Build, build_of
 from bracedtop.fem.case_closed import closed_of
 from bracedtop.fem.case_file import FILE_NAME, read_tables
 from bracedtop.fem.case_losses import losses_of
@@ -96,6 +97,8 @@ class Case:
         Where a note of the closed box should be.
     closed_limits : ClosedLimits
         What thinning its ring may do.
+    build : Build
+        How it was built, in the maker's words.
     """
 
     folder: Path
@@ -115,6 +118,7 @@ class Case:
     losses: Mapping[str, LossFactors] = field(default_factory=dict)
     closed: ClosedWish | None = None
     closed_limits: ClosedLimits = field(default_factory=ClosedLimits)
+    build: Build = field(default_factory=Build)
 
 
 def read_case(folder: Path) -> Case:
@@ -188,6 +192,7 @@ def case_of(tables: CaseTable, folder: Path) -> Case:
         losses=losses_of(tables, woods, fits),
         closed=closed,
         closed_limits=closed_limits,
+        build=build_of(tables.build),
     )
 
 

@@ -1,6 +1,6 @@
 """Tables and keys of top.toml, with the range of every number.
 
-Depends on fem/box_schema, fem/part_schema, fem/toml_table.
+Depends on fem/box_schema, fem/case_build, fem/part_schema, fem/toml_table.
 """
 
 from typing import Annotated, Literal
@@ -8,6 +8,7 @@ from typing import Annotated, Literal
 from pydantic import Field, model_validator
 
 from bracedtop.fem.box_schema import BackTable, BlockTable, BoxTable, ClosedTable, FinishTable, LiningTable, SidesTable
+from bracedtop.fem.case_build import BuildTable
 from bracedtop.fem.part_schema import (
     MAX_BRACES,
     MAX_HOLES,
@@ -293,6 +294,7 @@ class CaseTable(Table):
     finish: Annotated[list[FinishTable], Field(max_length=3)] = Field(default_factory=list)
     box: BoxTable | None = None
     closed: ClosedTable | None = None
+    build: BuildTable | None = None
 
 
 TABLES: dict[str, type[Table]] = {
@@ -325,5 +327,6 @@ TABLES: dict[str, type[Table]] = {
     "finish": FinishTable,
     "box": BoxTable,
     "closed": ClosedTable,
+    "build": BuildTable,
 }
 """Model of each table by its name in the file; "" is the file itself."""
