@@ -1,8 +1,8 @@
 """A case folder's drawing: top.toml to a design in SI units with its woods and targets.
 
-Depends on geometry, fem/board_wood, fem/case_box, fem/case_braces, fem/case_build, fem/case_closed, fem/case_file, fem/case_losses,
-fem/case_outline, fem/case_top, fem/case_patch, fem/case_plan, fem/case_strings, fem/closed_target, fem/wood,
-fem/wood_table.
+Depends on geometry, fem/board_wood, fem/case_box, fem/case_braces, fem/case_build, fem/case_closed, fem/case_file,
+fem/case_losses, fem/case_outline, fem/case_top, fem/case_patch, fem/case_plan, fem/case_strings, fem/closed_target,
+fem/wood, fem/wood_table.
 """
 
 import math
