@@ -51,6 +51,9 @@ FADED = np.log(1e4)
 SHORTEST, LONGEST = 1.0, 4.0
 """Limits of a period, s; chosen: a loose top rings for two seconds, and longer ones of very little loss are cut."""
 
+LEAST_LOSS = 1e-4
+"""Loss factor; chosen: far below any box's."""
+
 LOWEST_PEAK = 60.0
 """Where the search for resonances of a box begins, Hz; chosen: below the lowest string's first partial."""
 
@@ -114,6 +117,23 @@ class Body:
     peaks: tuple[BodyPeak, ...]
 
 
+@dataclass(frozen=True, slots=True, eq=False)
+class BoxHeard:
+    """A box as strings meet it, and as it is heard when it is struck on its top.
+
+    Parameters
+    ----------
+    body : Body
+    places : (q, 2) array, m
+    pressure : (n, q) complex array, Pa/N
+        For a force at each place.
+    """
+
+    body: Body
+    places: Real
+    pressure: Complex
+
+
 def heard_top(
     frequencies: Real, loss: Real, at_tap: Real, xy: Real, weight: Real, shapes: Real, place: Real, gas: Gas
 ) -> Heard:
@@ -166,9 +186,9 @@ def heard_box(
     values: BoxValues | None = None,
     *,
     field: SoundField | None = None,
-    at: Real | None = None,
-) -> Body:
-    """What is heard of a box driven at its bridge, or struck elsewhere on its top.
+    places: Real | None = None,
+) -> BoxHeard:
+    """What is heard of a box driven at its bridge, and struck at some places of its top.
 
     Parameters
     ----------
@@ -176,38 +196,42 @@ def heard_box(
     values : BoxValues, optional
     field : SoundField, optional
         As for `fem.box_sound.driven_box`.
-    at : (2,) array, m, optional
-        Place on the top that is struck in place of the bridge; the admittance is then that place's.
+    places : (q, 2) array, m, optional
+        The bridge alone if not given.
 
     Raises
     ------
     AccuracyError
         If a solution does not pass its checks.
     MeshError
-        If the place lies off the top.
+        If a place lies off the top.
     """
     values = values or BoxValues()
     if field is None:
         field = box_field(model, values)
+    places = np.zeros((0, 2)) if places is None else np.asarray(places, dtype=float)
     modes = radiating(model, solve_box(model, values), field)
     driven = driven_box(model, values, field)
-    if at is not None:
-        driven = replace(driven, force=_force_at(model, values, at))
-    loss = np.maximum(modes.loss, 1e-4)
+    loss = np.maximum(modes.loss, LEAST_LOSS)
     audible = modes.frequencies > LOWEST_PEAK / 2.0
     spacing = _spacing(modes.frequencies[audible], loss[audible])
     hz = np.asarray(spacing * np.arange(1, int(field.highest / spacing) + 1), dtype=np.float64)
+    force = np.zeros((1 + len(places), model.size))
+    force[1:, model.parts["top"]] = face_deflections(model.top, places)
+    force = force[:, box_matrices(model, values).free]
+    force[0] = driven.force
+    pressure = np.concatenate([np.zeros((1, len(force))), axis_pressure(driven, hz, force)])
     words = f"{LISTENER:g} m before the middle of the top"
-    heard = Heard(
-        spacing,
-        np.concatenate([[0j], axis_pressure(driven)(hz)]),
-        modes.frequencies,
-        loss,
-        LISTENER / field.gas.speed,
-        words,
-    )
+    heard = Heard(spacing, pressure[:, 0], modes.frequencies, loss, LISTENER / field.gas.speed, words)
     Y = np.concatenate([[0j], bridge_admittance(driven)(hz)])
-    return Body(heard, Y, body_peaks(between(hz, Y[1:]), LOWEST_PEAK, float(hz[-1])))
+    body = Body(heard, Y, body_peaks(between(hz, Y[1:]), LOWEST_PEAK, float(hz[-1])))
+    return BoxHeard(body, places, pressure[:, 1:])
+
+
+def heard_at(box: BoxHeard, place: Real) -> Heard:
+    """What is heard of a box struck at the one of its places that is nearest to a place (2,) in m."""
+    k = int(np.argmin(np.linalg.norm(box.places - place, axis=1)))
+    return replace(box.body.heard, pressure=box.pressure[:, k])
 
 
 def admittance_of_body(body: Body) -> Admittance:
@@ -225,9 +249,3 @@ def _spacing(frequencies: Real, loss: Real) -> float:
     """One over a period in which the slowest mode has faded, in whole twentieths of a second."""
     period = FADED / float((np.pi * frequencies * loss).min())
     return 20.0 / float(np.ceil(20.0 * min(max(period, SHORTEST), LONGEST)))
-
-
-def _force_at(model: BoxModel, values: BoxValues, at: Real) -> Real:
-    out = np.zeros(model.size)
-    out[model.parts["top"]] = face_deflections(model.top, at)[0]
-    return np.asarray(out[box_matrices(model, values).free])

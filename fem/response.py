@@ -219,21 +219,37 @@ def bridge_pressure(driven: Driven, reach: float = REACH) -> Admittance:
     return _in_parts(pressure)
 
 
-def axis_pressure(driven: Driven, reach: float = REACH) -> Admittance:
-    """Sound pressure before the middle of the top, in Pa/N with its phase, as `bridge_pressure` otherwise.
+def axis_pressure(driven: Driven, hz: Real, force: Real, reach: float = REACH) -> Complex:
+    """Sound pressure before the middle of the top, with its phase, for unit forces at some places, Pa/N.
+
+    Parameters
+    ----------
+    driven : Driven
+        Its own force is not used but for the sag that the basis holds.
+    hz : (f,) array, Hz
+    force : (q, N) array
+        Motion of each place, along its force, of each unknown.
+
+    Returns
+    -------
+    (f, q) complex array
 
     Raises
     ------
     AccuracyError
-        If the matrices cannot be reduced, or, when it is called, a frequency lies beyond the table of the sound field.
+        If the matrices cannot be reduced, or a frequency lies beyond the table of the sound field.
     """
     B = basis(driven, reach * driven.field.highest)
-
-    def pressure(hz: Real) -> Complex:
-        velocity = _velocities(driven, B, hz)[0]
-        return np.asarray(np.einsum("fr,fr->f", pressures_in(driven.field, hz, B)[:, 0], velocity))
-
-    return _in_parts(pressure)
+    g = force @ B
+    found = np.empty((len(hz), len(g)), dtype=np.complex128)
+    for start in range(0, len(hz), _AT_A_TIME):
+        part = slice(start, start + _AT_A_TIME)
+        A, _ = _dynamic(driven, B, hz[part])
+        # The matrices are symmetric: what is heard at one place of a force at each is solved from the ear back.
+        ear = pressures_in(driven.field, hz[part], B)[:, 0]
+        back = np.linalg.solve(A, ear[..., None])[..., 0]
+        found[part] = 2j * np.pi * hz[part, None] * (back @ g.T)
+    return found
 
 
 def _in_parts(curve: Admittance) -> Admittance:
@@ -280,17 +296,23 @@ def basis(driven: Driven, highest: float) -> Real:
 
 def _velocities(driven: Driven, B: Real, hz: Real) -> tuple[Complex, tuple[Real, Real]]:
     """Velocities (f, m) of a basis's amplitudes per newton, and its radiation resistances in front and behind."""
+    A, R = _dynamic(driven, B, hz)
+    g = B.T @ driven.force
+    x = np.linalg.solve(A, np.broadcast_to(g, (len(hz), len(g)))[..., None])[..., 0]
+    return np.asarray(2j * np.pi * hz[:, None] * x, dtype=np.complex128), R
+
+
+def _dynamic(driven: Driven, B: Real, hz: Real) -> tuple[Complex, tuple[Real, Real]]:
+    """Dynamic stiffness (f, m, m) in a basis, and the radiation resistances in front and behind in it."""
     low, high = float(hz.min()), float(hz.max())
     if low <= 0 or high > driven.field.highest:
         message = f"response: {low:g} to {high:g} Hz; must be > 0 and at most {driven.field.highest:g} Hz"
         raise AccuracyError(message)
-    K, M, g = B.T @ driven.K @ B, B.T @ driven.M @ B, B.T @ driven.force
+    K, M = B.T @ driven.K @ B, B.T @ driven.M @ B
     H = sum((B.T @ part @ B for part in driven.losses.values()), np.zeros_like(K))
     R = resistances_in(driven.field, hz, B)
     omega = 2.0 * np.pi * hz[:, None, None]
-    A = K + 1j * H + 1j * omega * (R[0] + R[1]) - omega**2 * M
-    x = np.linalg.solve(A, np.broadcast_to(g, (len(hz), len(g)))[..., None])[..., 0]
-    return np.asarray(2j * np.pi * hz[:, None] * x, dtype=np.complex128), R
+    return np.asarray(K + 1j * H + 1j * omega * (R[0] + R[1]) - omega**2 * M), R
 
 
 def _quadratic(matrices: Real, vectors: Complex) -> Real:

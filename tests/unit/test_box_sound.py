@@ -1,5 +1,7 @@
 """Sound of a closed box of plain boards (invented): what its faces move, what it loses, what is blocked or held."""
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 from reference.air_boxes import WOOD, cuboid
@@ -14,8 +16,10 @@ from bracedtop.fem.box_sound import (
     hole_points,
     radiating,
 )
+from bracedtop.fem.face_terms import face_deflections
+from bracedtop.fem.heard import heard_at, heard_box
 from bracedtop.fem.response import direct
-from bracedtop.fem.sound_field import SoundField
+from bracedtop.fem.sound_field import SoundField, pressures_in
 from bracedtop.fem.voice import voice_of
 from bracedtop.fem.wood_table import handbook_wood
 from bracedtop.geometry.outline import Hole
@@ -122,3 +126,22 @@ def test_points_of_an_elliptical_hole() -> None:
     assert weight @ xy / weight.sum() == pytest.approx([0.1, 0.2])
     along = (xy - [0.1, 0.2]) @ [np.cos(0.3), np.sin(0.3)]
     assert weight @ along**2 == pytest.approx(np.pi * 0.05**3 * 0.03 / 4)
+
+
+def test_heard_of_the_bridge_and_of_a_place(box: BoxModel, field: SoundField) -> None:
+    """Solved from the ear back, in modes, against all unknowns driven where the force is."""
+    place = np.array([0.14, 0.11])
+    found = heard_box(box, field=field, places=place[None])
+    heard, driven = found.body.heard, driven_box(box, field=field)
+    k = np.array([round(f / heard.spacing) for f in (101.0, 187.0, 402.0)])
+    on_axis = box_response(box, hz=heard.hz[k], field=field).on_axis
+    assert heard.pressure[k] == pytest.approx(on_axis, rel=0.02)
+    assert heard.pressure[0] == found.body.admittance[0] == 0
+    force = np.zeros(box.size)
+    force[box.parts["top"]] = face_deflections(box.top, place[None])[0]
+    elsewhere = replace(driven, force=force[: len(driven.force)])
+    assert len(driven.force) == box.size  # Nothing of this box is held.
+    hz = heard.hz[k[1:2]]
+    velocity = 2j * np.pi * hz[0] * direct(elsewhere, float(hz[0]))
+    exact = pressures_in(driven.field, hz, np.eye(box.size))[0, 0] @ velocity
+    assert heard_at(found, place).pressure[k[1]] == pytest.approx(exact, rel=0.03)
