@@ -189,8 +189,7 @@ def ring_plan(
     if wish is None:
         return RingPlan(None, "no wish", found, (), room, 0.0, 0.0)
     off = CubicSpline(found.depth, found.off)
-    rate = float(off(0.0, 1))
-    now = float(found.off[0])
+    rate, now = float(off(0.0, 1)), float(found.off[0])
     if 0 <= now <= wish.tolerance:
         return RingPlan(wish, "done", found, (), room, 0.0, rate)
     lowest = float(found.off.min())
@@ -201,8 +200,11 @@ def ring_plan(
         return RingPlan(wish, "left alone", found, (), room, short, rate)
     if not tapped:
         return RingPlan(wish, "tap first", found, (), room, short, rate)
+    if short:
+        # Wood that is taken for nothing is gone too.
+        return RingPlan(wish, "too far", found, (), room, short, rate)
     passes = _passes(posterior, wish, limits, found, confidence, room)
-    state: State = "pass" if passes else "too far" if room < STEP else "tap first"
+    state: State = "pass" if passes else "tap first"
     return RingPlan(wish, state, found, passes, room, short, rate)
 
 

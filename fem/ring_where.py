@@ -1,7 +1,7 @@
 """Where thinning the outside of the top works on a mode: by place, by sector of the rim, by width of a ring.
 
-Depends on fem/box_modes, fem/box_parts, fem/face_changes, fem/face_terms, fem/face_wood, fem/laminate,
-fem/reduced_sample, geometry/design.
+Depends on fem/box_modes, fem/box_parts, fem/face_terms, fem/film, fem/laminate, fem/reduced_sample,
+geometry/design.
 
 A skin of thickness h on the outside at height z gives and takes energy where it lies: of a mode of mass 1 kg,
 
@@ -18,11 +18,10 @@ import shapely
 
 from bracedtop.fem.box_modes import BoxModes
 from bracedtop.fem.box_parts import BoxModel
-from bracedtop.fem.face_changes import sampled_wood
 from bracedtop.fem.face_terms import FaceModel, FaceValues
-from bracedtop.fem.face_wood import film_moduli
+from bracedtop.fem.film import film_lamina
 from bracedtop.fem.laminate import lamina, rotated, stiffness_from_moments
-from bracedtop.fem.reduced_sample import mass_form
+from bracedtop.fem.reduced_sample import mass_form, motion_rows, seen, strain_rows
 from bracedtop.geometry.box import Finish
 from bracedtop.geometry.design import Design
 
@@ -99,21 +98,25 @@ def ring_field(model: BoxModel, modes: BoxModes) -> RingField:
     finish = values.finish or face.finish
     Q, G, density = _wood(face, values)
     parts = []
-    for region in sampled_wood(face.model):
-        inside, outside = face.model.top.faces(region.group.points)
-        is_ring = region.group.part == "ring"
+    plate = face.model
+    for group in plate.groups:
+        if group.part not in ("top", "ring"):
+            continue
+        inside, outside = plate.top.faces(group.points)
+        is_ring, weight = group.part == "ring", np.asarray(group.points.weight)
         z = inside + values.thickness * (outside - inside - (values.ring if is_ring else 0.0))
         moments = np.stack([np.ones_like(z), z, z**2], axis=-1)
         C, mass = stiffness_from_moments(Q, G, moments), density * moments
         if finish is not None:
-            film, weight = _film(finish, z)
-            C, mass = C + film, mass + weight
-        e, d = region.strained(x), region.moved(x)
+            film, heavier = _film(finish, z)
+            C, mass = C + film, mass + heavier
+        e = seen(strain_rows(plate.space, plate.layers, group), x, len(z))
+        d = seen(motion_rows(plate.space, plate.layers, group), x, len(z))
         stiff = np.einsum("nsm,nst,ntm->mn", e, C, e, optimize=True)
         heavy = np.einsum("nsm,nst,ntm->mn", d, mass_form(mass), d, optimize=True)
         rate = -(stiff - lam[:, None] * heavy) / (8 * np.pi**2 * modes.frequencies[:, None])
-        xy = face.model.locator.positions(region.group.points.element, region.group.points.local)
-        parts.append((xy, region.weight, np.full(len(z), is_ring), rate.T))
+        xy = plate.locator.positions(group.points.element, group.points.local)
+        parts.append((xy, weight, np.full(len(z), is_ring), rate.T))
     xy, weight, in_ring, rate = (np.concatenate(part) for part in zip(*parts, strict=True))
     inward, along = rim_places(face.model.design, xy)
     return RingField(xy, weight, inward, along, in_ring, rate.T, density, values.thickness)
@@ -154,9 +157,7 @@ def _wood(face: FaceModel, values: FaceValues) -> tuple[np.ndarray, np.ndarray, 
 
 def _film(finish: Finish, z: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
     """Change of a film's section stiffness (n, 9, 9) and mass moments (n, 3) as the face under it rises."""
-    q = film_moduli(finish)
-    Q = np.array([[q[0], q[1], q[2]], [q[1], q[3], q[4]], [q[2], q[4], q[5]]])
-    G = np.array([[q[6], q[7]], [q[7], q[8]]])
+    Q, G = film_lamina(finish)
     t = finish.thickness
     moments = np.stack([np.zeros_like(z), np.full_like(z, t), (z + t) ** 2 - z**2], axis=-1)
     mass = finish.mass * np.stack([np.zeros_like(z), np.ones_like(z), 2 * z], axis=-1)
