@@ -5,7 +5,6 @@ tables: ``top/wood``, ``brace/x bass`` (the whole table), ``brace/x bass/station
 """
 
 import copy
-import math
 import tomllib
 from collections.abc import Iterable, Mapping
 from pathlib import Path
@@ -23,11 +22,19 @@ Tables = dict[str, Json]
 NAMED = ("brace", "patch", "mass", "back_brace", "back_patch")
 """Lists whose tables are found by their names."""
 
+LISTS = ("hole", "thickness", "joint", "target", "string", "back_joint", "lining", "block", "finish")
+"""Lists that change as a whole."""
+
 KEYED = ("wood",)
 """Tables of tables."""
 
+TEXTS = ("name", "note")
+
+LARGEST = 1e12
+"""Largest number; chosen: it can still be written digit for digit."""
+
 HEADS = frozenset(CaseTable.model_fields)
-"""First words of the keys that belong to the drawing."""
+"""First words of the keys that belong to the drawing; those not named above are single tables."""
 
 _JOINTS = {"joint": "brace", "back_joint": "back_brace"}
 
@@ -100,10 +107,10 @@ def value_at(tables: Mapping[str, Json], key: str) -> Json:
     return copy.deepcopy(found)
 
 
-def draft_text(tables: Mapping[str, Json]) -> str:
-    """Text of a top.toml with these tables."""
+def draft_text(tables: Mapping[str, Json], words: str = _AXES) -> str:
+    """Text of a top.toml with these tables, and with some comment lines behind its first ones."""
     plain = {head: value for head, value in tables.items() if not isinstance(value, dict | list)}
-    blocks = ["".join(table("x", plain).splitlines(keepends=True)[1:]), _AXES]
+    blocks = ["".join(table("x", plain).splitlines(keepends=True)[1:]), words]
     for head, value in tables.items():
         if isinstance(value, list):
             blocks += [table(f"[{head}]", {quoted_key(key): item for key, item in row.items()}) for row in value]
@@ -161,25 +168,30 @@ def check_change(tables: Mapping[str, Json], key: str, value: Json) -> None:
     if head in NAMED and len(rest) == 2 and value_at(tables, f"{head}/{rest[0]}") is None:
         message = f'there is no {head.replace("_", " ")} "{rest[0]}" in the drawing; it may have been taken out'
         raise DesignError(message)
-    if value is None:
-        return
-    whole = len(rest) < (2 if head in NAMED + KEYED else 1)
-    rows = value if isinstance(value, list) else [value]
-    if whole and all(isinstance(row, dict) for row in rows):
-        parts = [item for row in rows for item in row.values()]
-    else:
-        parts = [value]
-    if not all(_is_plain(part, 3) for part in parts):
-        message = f"{key_words(key)}: the value must be text, a number, or a list of numbers"
+    if value is not None and not _fits(head, rest, value):
+        message = f"{key_words(key)}: the value must be text, a number, a list of numbers, or the whole of the part"
         raise DesignError(message)
+
+
+def _fits(head: str, rest: list[str], value: Json) -> bool:
+    if head in LISTS:
+        return isinstance(value, list) and all(_is_row(row) for row in value)
+    if head in NAMED + KEYED:
+        return _is_row(value) if len(rest) == 1 else _is_plain(value, 2)
+    if head in TEXTS:
+        return isinstance(value, str)
+    parts = [value] if rest else list(value.values()) if isinstance(value, dict) else [None]
+    return all(_is_row(part) if isinstance(part, dict) else _is_plain(part, 2) for part in parts)
+
+
+def _is_row(value: Json) -> bool:
+    return isinstance(value, dict) and all(_is_plain(item, 2) for item in value.values())
 
 
 def _is_plain(value: Json, depth: int) -> bool:
     if isinstance(value, list):
         return depth > 0 and all(_is_plain(item, depth - 1) for item in value)
-    if isinstance(value, dict):
-        return depth == 3 and all(isinstance(key, str) and _is_plain(item, 1) for key, item in value.items())
-    return isinstance(value, str | bool | int) or (isinstance(value, float) and math.isfinite(value))
+    return isinstance(value, str) or (isinstance(value, int | float) and -LARGEST <= value <= LARGEST)
 
 
 def key_words(key: str) -> str:
@@ -203,10 +215,9 @@ def _steps(key: str) -> list[str]:
     if head not in HEADS or "" in steps:
         message = f"{key!r} names nothing in a drawing; its first word must be one of: {', '.join(sorted(HEADS))}"
         raise DesignError(message)
-    most = 3 if head in NAMED + KEYED else 2
-    least = 2 if head in NAMED + KEYED else 1
+    least, most = (2, 3) if head in NAMED + KEYED else (1, 1) if head in LISTS + TEXTS else (1, 2)
     if not least <= len(steps) <= most:
-        message = f"{key!r} names nothing in a drawing; {head} takes {least} to {most} words between slashes"
+        message = f"{key!r} names nothing in a drawing; {head} takes {least} to {most} words with slashes between them"
         raise DesignError(message)
     return steps
 
@@ -223,9 +234,6 @@ def _put(tables: Tables, key: str, value: Json) -> None:
             if rest[0] not in inner and value is None:
                 return
             inner = inner.setdefault(rest[0], {})
-        if not isinstance(inner, dict):
-            message = f"{key!r} names nothing in this drawing; {head} has no keys of its own"
-            raise DesignError(message)
         _set(inner, rest[-1], value)
 
 
