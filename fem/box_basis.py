@@ -22,7 +22,7 @@ from bracedtop.fem.face_wood import packed, unpacked
 from bracedtop.geometry.box import Finish
 
 SIZE = 64
-"""Vectors of a face; chosen: 24 modes of the starter box as drawn are then within 0.005 % of those in the whole basis;
+"""Vectors of a face; chosen: 24 modes of the starter box as drawn are then within 0.02 % of those in the whole basis;
 with everything changed at random see scripts/benchmarks/box.py."""
 
 AHEAD = 6

@@ -1,7 +1,7 @@
 """Sound of a closed box: what its faces and holes radiate, its response at the bridge, its voice.
 
 Depends on fem/box_matrices, fem/box_modes, fem/box_parts, fem/box_values, fem/face_terms, fem/mode_sound,
-fem/radiation, fem/response, fem/sound_field, fem/voice, geometry/outline.
+fem/radiation, fem/response, fem/sound_field, fem/voice.
 
 The back is seen through the box; it lies below the top by the depth of the sides. Rim, linings and sides have no
 surface of their own: they are heard as what they let the back and the whole box do.
@@ -11,15 +11,14 @@ import numpy as np
 
 from bracedtop.fem.box_matrices import box_matrices, loss_matrices
 from bracedtop.fem.box_modes import BoxModes, solve_box, with_radiation
-from bracedtop.fem.box_parts import BoxModel
+from bracedtop.fem.box_parts import BoxModel, hole_points
 from bracedtop.fem.box_values import BoxValues
 from bracedtop.fem.face_terms import Surface, surface
 from bracedtop.fem.mode_sound import ModeSound, mode_sounds
-from bracedtop.fem.radiation import Real, piston
+from bracedtop.fem.radiation import Real
 from bracedtop.fem.response import Driven, Response, frequency_grid, radiation_loss, respond
 from bracedtop.fem.sound_field import HIGHEST, Radiator, SoundField, of_unknowns, sound_field
 from bracedtop.fem.voice import Voice, voice_of
-from bracedtop.geometry.outline import Hole
 
 DEGREE = 2
 """Of the rule over the faces; chosen: three points a triangle."""
@@ -149,14 +148,6 @@ def box_mode_sounds(model: BoxModel, modes: BoxModes, field: SoundField | None =
         field = box_field(model, modes.values)
     M = box_matrices(model, modes.values).M
     return mode_sounds(field, modes.frequencies, modes.vectors.T, M, _force(model), modes.loss)
-
-
-def hole_points(hole: Hole) -> tuple[Real, Real]:
-    """Points (n, 2) in m and areas (n,) in m^2 of a hole."""
-    unit, share = piston((0.0, 0.0), 1.0)
-    x, y = (unit * hole.semi_axes).T
-    c, s = np.cos(hole.angle), np.sin(hole.angle)
-    return hole.centre + np.column_stack([c * x - s * y, s * x + c * y]), share * float(hole.semi_axes.prod())
 
 
 def _front(model: BoxModel, blocked: bool) -> Radiator:
