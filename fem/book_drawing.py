@@ -48,12 +48,14 @@ def plan_figure(design: Design, name: str, *, view: str = "from the inside, neck
         items += [words] if words else []
         start = on_plan(brace.path[:1])[0]
         items.append(Fill(_disc(start, 2.2), 0.0))
+    sizes = _sizes(design, outline)
+    room.taken += [shapely.box(*item.box) for item in sizes if isinstance(item, Words)]
     for patch in design.patches:
         x, y = on_plan(np.array([patch.polygon.centroid.coords[0]]))[0]
         places = [Words(x, y + d, patch.name, _SMALL, align="centre", grey=0.35) for d in (0, 7, -7, 14, -14, 21, -21)]
         words = room.put(places)
         items += [words] if words else []
-    items += _sizes(design, outline)
+    items += sizes
     shifted = [_shifted(item, shift) for item in items]
     width, height = right - left + 2 * _AROUND, top - bottom + 2 * _AROUND
     svg = sheet_svg(Sheet(width, height, f"{name}, {view}", tuple(shifted)))

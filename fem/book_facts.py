@@ -26,7 +26,8 @@ _EDGES = {
 
 def mm(value: float, digits: int = 1) -> str:
     """A length in m as a text in mm, without needless zeros."""
-    text = f"{value / MM:.{digits}f}"
+    # Adding zero turns minus zero into zero.
+    text = f"{round(value / MM, digits) + 0.0:.{digits}f}"
     return text.rstrip("0").rstrip(".") if "." in text else text
 
 
