@@ -8,6 +8,7 @@ from functools import cache
 from importlib.resources import files
 
 import jinja2
+from markupsafe import Markup, escape
 
 from bracedtop.fem.book_data import BookData, Figure
 
@@ -29,7 +30,7 @@ def book_html(data: BookData) -> str:
 
 def picture(figure: Figure) -> str:
     """Markup of a figure's picture: the SVG itself, or an image with its bytes in it."""
-    alt = str(jinja2.filters.escape(figure.alt))
+    alt = str(escape(figure.alt))
     if isinstance(figure.content, str):
         # Our own drawing, whose words were escaped when it was written.
         svg = figure.content.replace(NAMESPACE, "", 1)
@@ -50,7 +51,7 @@ def _template() -> jinja2.Template:
         autoescape=True, undefined=jinja2.StrictUndefined, trim_blocks=True, lstrip_blocks=True
     )
     environment.filters.update(
-        picture=lambda figure: jinja2.filters.Markup(picture(figure)),
+        picture=lambda figure: Markup(picture(figure)),
         size=size_words,
     )
     return environment.from_string(files("bracedtop.fem").joinpath("book.html").read_text(encoding="utf-8"))

@@ -123,12 +123,12 @@ def brace_tables(drawn: Design, built: Design, first: int = 1, kind: str = "Brac
     for number, brace in enumerate(built.braces, start=first):
         tables.append(_heights(number, drawn.brace(brace.name), brace, kind))
     if built.joints:
-        joints = tuple(
+        crossed: tuple[tuple[str, ...], ...] = tuple(
             (joint.under, joint.over, "half of the lower" if joint.kept is None else mm(joint.kept), mm(joint.cap))
             for joint in built.joints
         )
-        head = ("whole below", "notched over it", "left of the lower one mm", "cap mm")
-        tables.append(BookTable("Crossings", head, joints, left=2))
+        titles = ("whole below", "notched over it", "left of the lower one mm", "cap mm")
+        tables.append(BookTable("Crossings", titles, crossed, left=2))
     return tuple(tables)
 
 
@@ -151,7 +151,8 @@ def _height(brace: Brace, s: float) -> str:
 def wood_tables(case: Case) -> tuple[BookTable, ...]:
     """Constants of every wood, and where they come from."""
     head = ("wood", "density kg/m³", "E_L GPa", "E_R GPa", "E_T GPa", "G_LR GPa", "G_LT GPa", "G_RT GPa", "moisture %")
-    rows, origins = [], []
+    rows: list[tuple[str, ...]] = []
+    origins: list[tuple[str, ...]] = []
     for name, wood in sorted(case.woods.items()):
         moduli = (wood.E_L, wood.E_R, wood.E_T, wood.G_LR, wood.G_LT, wood.G_RT)
         rows.append((name, f"{wood.density:.0f}", *(f"{v / GPA:.3g}" for v in moduli), f"{100 * wood.moisture:.1f}"))

@@ -3,7 +3,7 @@
 Depends on fem/book_data, fem/log_entry, fem/record, fem/session.
 """
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 
 from bracedtop.fem.book_data import BookPass, BookTable, DatedWords
 from bracedtop.fem.log_entry import CalibrationEntry, LoggedCut, TapsEntry, logged_cut
@@ -62,7 +62,7 @@ def _pass(number: int, record: PassRecord | None, session: Session | None) -> Bo
     return BookPass(number, title, date, tuple(words), tuple(tables), notes)
 
 
-def words_of_target(target: dict[str, object]) -> str:
+def words_of_target(target: Mapping[str, object]) -> str:
     """A target of the log in words."""
     text = target.get("text")
     mode = f"mode {target['mode']}: " if "mode" in target else ""

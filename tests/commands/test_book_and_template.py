@@ -122,7 +122,7 @@ def test_the_page_is_whole(told) -> None:
 
 
 def test_what_the_maker_said(told) -> None:
-    folder, page, text = told
+    _, page, text = told
     for words in (
         "Invented <Workshop>",
         "hot hide glue",
