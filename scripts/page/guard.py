@@ -298,7 +298,9 @@ class Guard:
 
         async def sent(message: Message) -> None:
             if message["type"] == "http.response.start":
-                message["headers"] = [*message["headers"], *self.headers]
+                # An answer that brings a policy of its own, such as a page that runs nothing, keeps it.
+                own = {name.lower() for name, _ in message["headers"]}
+                message["headers"] = [*message["headers"], *(line for line in self.headers if line[0] not in own)]
             await send(message)
 
         refused = self.refusal(scope)
