@@ -1,46 +1,78 @@
 """Vectors in which a face's modes lie whatever holds its rim, whatever its ring, wood and film are, and under air.
 
-Depends on fem/model, fem/modes, fem/reduced_basis, fem/reduced_sample.
+Depends on fem/face_changes, fem/model, fem/modes.
 
-Modes of the drawn face and of faces on softer and stiffer rims are found by block inverse iteration from smooth loads.
-Beside them stand the responses of the drawn face to smooth pressures, to a force at the bridge, and to changes of ring,
-wood and film, and its motions as a stiff body, which the rim may make. The principal directions of all this are the basis.
+The drawn face's modes, its responses to steady pressures and to a force at the bridge, and its motions as a stiff body,
+which the rim may make, are the basis for what is drawn. For what may change, the principal directions of more are
+taken: modes of the face on other rims and with a thinner ring (snapshots), and the responses K^-1 (dK - lambda dM) phi
+of its modes to a thinner ring, other moduli and a film. Modes are found in block Krylov spaces.
 
 References
 ----------
-L. Sirovich, Quart. Appl. Math. 45 (1987) 561-571 (principal directions). B. N. Parlett, The Symmetric Eigenvalue Problem
-(1998), ch. 11 and 14 (Rayleigh-Ritz, block Krylov spaces).
+L. Sirovich, Quart. Appl. Math. 45 (1987) 561-571 (principal directions of snapshots). B. N. Parlett, The Symmetric
+Eigenvalue Problem (1998), ch. 11 and 13 (Rayleigh-Ritz, Krylov spaces). R. L. Fox, M. P. Kapoor, AIAA J. 6 (1968) 2426
+(responses).
 """
 
-from collections.abc import Callable, Sequence
+import os
+from collections.abc import Callable
+from concurrent.futures import ThreadPoolExecutor
+from dataclasses import replace
 
 import numpy as np
 import scipy.linalg
 from numpy.polynomial.legendre import legvander2d
 from scipy import sparse
 
+from bracedtop.fem.face_changes import changed_matrices
+from bracedtop.fem.face_values import FaceValues
 from bracedtop.fem.footprint import Points
 from bracedtop.fem.model import Model, free_matrix, whole_motions
 from bracedtop.fem.modes import factorised
 from bracedtop.fem.plate import N_FIELDS, own_points, shape_functions
+from bracedtop.fem.rim import Rim
+from bracedtop.geometry.box import Finish
 
-SIZE = 90
-"""Size of the basis; chosen: see tests/unit/test_face_terms.py for what it reaches."""
+SIZE = 160
+"""Size of the basis for changed faces; chosen: see tests/unit/test_face_terms.py for what it reaches."""
 
-DEGREE = 8
-"""Degree of the polynomials of pressure from which modes are sought; chosen: 45 of them, for 40 modes."""
+MODES = 35
+"""Modes of the drawn face in the basis; chosen: for 25 that are wanted."""
+
+SHOTS = 30
+"""Modes of a face on another rim; chosen."""
+
+DRIVEN = 25
+"""Modes whose responses to other wood, ring and film are in the basis; chosen: those that are wanted."""
+
+LOWER = 0.15
+"""Power of a mode's eigenvalue by which it counts less than the lowest; chosen: low modes are looked at most."""
+
+DEGREE = 5
+"""Degree of the polynomials of pressure from which modes are sought; chosen: 21 of them."""
+
+STEPS = 6
+"""Blocks of the Krylov space of these; chosen: 30 modes within 0.01 %."""
 
 SMOOTH = 2
 """Degree of the pressures whose responses are kept as such; chosen: the air's lowest motions press so."""
 
-MODES = 40
-"""Modes of each face that the basis is made of; chosen: for 25 that are wanted."""
-
 RIGID = (2, 4, 5)
 """Motions of the whole that a stiff rim makes: along the normal, tilted along x and along y."""
 
-HELD = ((1 / 30, 1 / 30, 1 / 30), (30.0, 30.0, 30.0), (30.0, 1 / 30, 1.0))
-"""Factors on the rim's springs in other faces: soft, stiff, and hinged; chosen."""
+SOFT, STIFF = Rim(5e6, 30.0, 5e6), Rim(2e8, 6e3, 1e8)
+"""Rims between which the basis holds, at the least; chosen: foam that carries the face alone, a heavy solid lining."""
+
+THINNED = 0.18
+"""Part of the face's thickness that may be taken off the ring; chosen: 0.5 mm of a spruce top."""
+
+CHANGES = (
+    FaceValues(E_L=1.3),
+    FaceValues(E_R=1.3),
+    FaceValues(G_LR=1.3),
+    FaceValues(finish=Finish("top", 0.15, 0.1e-3, 3e9)),
+)
+"""Changes of wood and finish whose responses are in the basis; chosen: what calibration allows, a thick film."""
 
 _RANK = 1e-12
 
@@ -49,37 +81,57 @@ Solve = Callable[[np.ndarray], np.ndarray]
 
 def rim_motions(model: Model) -> np.ndarray:
     """Motions (n_unknowns, 3) of a face that moves with its rim as one stiff body: up, tilted along x, along y."""
-    return whole_motions(model)[:, RIGID]
+    return np.asarray(whole_motions(model)[:, RIGID])
 
 
-def face_basis(
-    model: Model,
-    springs: Sequence[sparse.csc_matrix],
-    forces: Callable[[np.ndarray, np.ndarray], np.ndarray],
-) -> np.ndarray:
-    """A basis (n_unknowns, SIZE).
+def face_basis(model: Model, rim: Rim | None) -> np.ndarray:
+    """A basis (n_unknowns, r) of energies 1.
 
     Parameters
     ----------
     model : Model
-    springs : sequence of sparse (n, n), N/m
-        Of the rim as drawn: deflection, rotation and stretch.
-    forces : callable
-        Forces (n_unknowns, k) that changes make in modes (n_unknowns, m) with their eigenvalues (m,).
+        Its edge is the rim's springs as drawn.
+    rim : Rim or None
+        As drawn, for a basis that holds for changed faces; None: for the drawn one only.
     """
     solve = _solver(model, model.K)
-    lam, modes = _lowest(model, model.K, solve, pressures(model, DEGREE))
-    static = solve(np.column_stack([pressures(model, SMOOTH), _point_force(model)]))
-    first = np.column_stack([rim_motions(model), modes[:, : MODES // 2], static])
-    others = [modes[:, MODES // 2 :] / np.sqrt(lam[MODES // 2 :])]
-    for factors in HELD:
-        K = model.K + sum((f - 1) * S for f, S in zip(factors, springs, strict=True))
-        there, found = _lowest(model, K, _solver(model, K), np.asarray(model.M @ modes))
-        others.append(found / np.sqrt(there))
-    # Each response over the energy of the mode that it belongs to, as large as the mode itself changes at most.
-    driven = solve(forces(modes, lam))
-    others.append(driven / np.sqrt(np.tile(lam, driven.shape[1] // len(lam))))
-    return _principal(model.K, first, np.column_stack(others))
+    force = _point_force(model)
+    loads = np.column_stack([pressures(model, DEGREE), force])
+    lam, modes = _lowest(model, (model.K, model.M), solve, loads, STEPS, MODES)
+    static = solve(np.column_stack([pressures(model, SMOOTH), force]))
+    first = np.column_stack([rim_motions(model), static])
+    if rim is None:
+        return _orthonormal(model.K, np.column_stack([first, modes]))
+    start = np.asarray(model.M @ modes)
+    ring = THINNED * model.design.plate.thickness
+
+    def snapshot(values: FaceValues) -> np.ndarray:
+        matrices = changed_matrices(model, values)
+        there, found = _lowest(model, matrices, _solver(model, matrices[0]), start, 2, SHOTS)
+        return np.asarray(found * (lam[0] / there) ** LOWER)
+
+    def responses(values: FaceValues) -> np.ndarray:
+        x, weight = modes[:, :DRIVEN], lam[:DRIVEN]
+        K, M = changed_matrices(model, values)
+        return (
+            solve(np.asarray((K - model.K) @ x) - np.asarray((M - model.M) @ x) * weight) * (lam[0] / weight) ** LOWER
+        )
+
+    soft, stiff, hinged = _rims(rim)
+    others = [FaceValues(rim=one) for one in (soft, stiff, hinged)]
+    thinner = [FaceValues(ring=ring)] if any(group.part == "ring" for group in model.groups) else []
+    others += [replace(one, rim=held) for one in thinner for held in (soft, stiff)]
+    with ThreadPoolExecutor(min(4, os.cpu_count() or 1)) as pool:
+        shots = list(pool.map(snapshot, others))
+        driven = list(pool.map(responses, [*CHANGES, *thinner]))
+    return _principal(model.K, first, np.column_stack([modes * (lam[0] / lam) ** LOWER, *shots, *driven]))
+
+
+def _rims(drawn: Rim) -> tuple[Rim, Rim, Rim]:
+    """A soft rim, a stiff one, and one that lets the face turn."""
+    low = Rim(*np.minimum(drawn.springs / 2, SOFT.springs))
+    high = Rim(*np.maximum(2 * drawn.springs, STIFF.springs))
+    return low, high, Rim(high.deflection, low.rotation, drawn.inplane)
 
 
 def pressures(model: Model, degree: int) -> np.ndarray:
@@ -118,14 +170,23 @@ def _solver(model: Model, K: sparse.csc_matrix) -> Solve:
     return solve
 
 
-def _lowest(model: Model, K: sparse.csc_matrix, solve: Solve, loads: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
-    """About the `MODES` lowest eigenvalues and modes of mass 1, from the block Krylov space of some loads."""
-    blocks = [solve(loads)]
-    for _ in range(2):
-        blocks.append(solve(np.asarray(model.M @ blocks[-1])))
+def _lowest(
+    model: Model,
+    matrices: tuple[sparse.csc_matrix, sparse.csc_matrix],
+    solve: Solve,
+    loads: np.ndarray,
+    steps: int,
+    n_modes: int,
+) -> tuple[np.ndarray, np.ndarray]:
+    """The lowest eigenvalues and modes, of energy 1, in the block Krylov space of loads."""
+    K, M = matrices
+    blocks = [_orthonormal(K, solve(loads))]
+    for _ in range(steps - 1):
+        blocks.append(_orthonormal(K, solve(np.asarray(M @ blocks[-1]))))
     X = _orthonormal(K, np.column_stack(blocks))
-    mu, mix = scipy.linalg.eigh(X.T @ (model.M @ X), subset_by_index=[X.shape[1] - MODES, X.shape[1] - 1])
-    return 1 / mu[::-1], X @ (mix[:, ::-1] / np.sqrt(mu[::-1]))
+    n = X.shape[1]
+    mu, y = scipy.linalg.eigh(X.T @ (M @ X), subset_by_index=[max(n - n_modes, 0), n - 1])
+    return 1 / mu[::-1], np.asarray(X @ y[:, ::-1])
 
 
 def _orthonormal(K: sparse.csc_matrix, vectors: np.ndarray) -> np.ndarray:
@@ -141,10 +202,10 @@ def _orthonormal(K: sparse.csc_matrix, vectors: np.ndarray) -> np.ndarray:
 def _principal(K: sparse.csc_matrix, first: np.ndarray, others: np.ndarray) -> np.ndarray:
     """A basis of energies 1 that spans `first` and the largest directions of `others`."""
     start = _orthonormal(K, first)
-    others = others - start @ ((K @ start).T @ others)
+    pushed = np.asarray(K @ start)
+    others = others - start @ (pushed.T @ others)
     gram = others.T @ (K @ others)
     size, mix = np.linalg.eigh((gram + gram.T) / 2)
     keep = np.flatnonzero(size > _RANK * size[-1])[::-1][: SIZE - start.shape[1]]
     rest = others @ (mix[:, keep] / np.sqrt(size[keep]))
-    rest = rest - start @ ((K @ start).T @ rest)
-    return np.column_stack([start, rest])
+    return np.column_stack([start, rest - start @ (pushed.T @ rest)])

@@ -1,106 +1,71 @@
-"""What changes of a face's wood, ring, film and load do to its modes. Depends on fem/laminate, fem/reduced_sample.
+"""Full matrices of a face with other values, by what these change. Depends on fem/assembly, fem/film, fem/sampling."""
 
-Forces (dK - lambda dM) phi of modes phi, to whose responses a basis (fem/face_basis) owes that it stays good.
-"""
-
-from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 
 import numpy as np
 from scipy import sparse
 
-from bracedtop.fem.laminate import lamina, layer_mass, layer_stiffness, rotated, stiffness_from_moments
+from bracedtop.fem.assembly import assemble
+from bracedtop.fem.attached import mass_groups
+from bracedtop.fem.boundary import rim_facets, spring_stiffness
+from bracedtop.fem.face_values import FaceValues
+from bracedtop.fem.film import film_lamina
+from bracedtop.fem.laminate import lamina, layer_mass, layer_stiffness, rotated
 from bracedtop.fem.model import Model
-from bracedtop.fem.reduced_sample import mass_form, motion_rows, seen, strain_rows
+from bracedtop.fem.parameter import driving_mass
 from bracedtop.fem.reduced_top import CONSTANTS
+from bracedtop.fem.rim import Rim
 from bracedtop.fem.sampling import Group
-from bracedtop.fem.wood import Wood
+from bracedtop.geometry.design import Edge
 
-STEP = 0.8
-"""Factor by which wood and thickness are changed to see what that drives; chosen."""
+Matrices = tuple[sparse.csc_matrix, sparse.csc_matrix]
 
 
-@dataclass(frozen=True, slots=True)
-class Sampled:
-    """A region of the face's own wood and the operators to its strains and motions.
+def rim_stiffness(model: Model, rim: Rim) -> sparse.csc_matrix:
+    """Stiffness of springs along the rim, (n_unknowns, n_unknowns), N/m."""
+    edge = Edge("springs", rim.deflection, rim.rotation, rim.inplane)
+    springs = spring_stiffness(model.mesh, model.space, rim_facets(model.mesh), edge)
+    springs.resize(model.K.shape)
+    return springs
 
-    Parameters
-    ----------
-    group : Group
-    strains, motions : sparse
-        From all unknowns, as of fem/reduced_sample.
+
+def changed_matrices(model: Model, values: FaceValues) -> Matrices:
+    """Stiffness and mass (n_unknowns, n_unknowns) of a face, drawn bare, with other values.
+
+    Only the face's own wood, its film, the rim and the load change; braces and patches stay where and as they are.
     """
-
-    group: Group
-    strains: sparse.csr_matrix
-    motions: sparse.csr_matrix
-
-    @property
-    def weight(self) -> np.ndarray:
-        """Area that each point stands for, (n,) in m^2."""
-        return np.asarray(self.group.points.weight)
-
-    def strained(self, vectors: np.ndarray) -> np.ndarray:
-        """Strains of vectors, (n, 9, r)."""
-        return seen(self.strains, vectors, len(self.weight))
-
-    def moved(self, vectors: np.ndarray) -> np.ndarray:
-        """Motions of vectors, (n, 5, r)."""
-        return seen(self.motions, vectors, len(self.weight))
+    K, M = assemble(model.space, [*_regions(model, values), *_load(model, values)], {})
+    for matrix in (K, M):
+        matrix.resize(model.K.shape)
+    K, M = model.K + K, model.M + M
+    if values.rim is not None:
+        K = K - model.springs + rim_stiffness(model, values.rim)
+    return sparse.csc_matrix(K), sparse.csc_matrix(M)
 
 
-def sampled_wood(model: Model) -> tuple[Sampled, ...]:
-    """The face's own wood: the middle, and the ring where there is one."""
-    return tuple(
-        Sampled(g, strain_rows(model.space, model.layers, g), motion_rows(model.space, model.layers, g))
-        for g in model.groups
-        if g.part in ("top", "ring")
-    )
-
-
-def wood_forces(model: Model, regions: Sequence[Sampled], x: np.ndarray, lam: np.ndarray) -> np.ndarray:
-    """Forces (n_unknowns, k) of changed moduli, thickness, ring, density and film in modes (n_unknowns, m)."""
+def _regions(model: Model, values: FaceValues) -> list[Group]:
+    """The face's own wood and film, less the drawn wood."""
     plate = model.design.plate
     wood = model.woods[plate.wood]
-
-    def stiffness(of: Wood) -> tuple[np.ndarray, np.ndarray]:
-        return rotated(*lamina(of, "quarter", plate.ring_angle, plate.runout), plate.grain_angle)
-
-    Q, G = stiffness(wood)
-    softer = [
-        [
-            other - own
-            for other, own in zip(stiffness(replace(wood, **{k: STEP * getattr(wood, k)})), (Q, G), strict=True)
-        ]
-        for k in CONSTANTS
-    ]
-    found: list[np.ndarray] = []
-    thinner, film = [], []
-    total = np.zeros((len(CONSTANTS) + 1, *x.shape))
-    for region in regions:
-        strain, motion = region.strained(x), region.moved(x) * lam
-        inside, outside = model.top.faces(region.group.points)
-        weight = region.weight[:, None, None]
-
-        def pushed(C: np.ndarray, sample: Sampled = region, e: np.ndarray = strain) -> np.ndarray:
-            return np.asarray(sample.strains.T @ np.matmul(C * weight, e).reshape(-1, x.shape[1]))
-
-        def pulled(mass: np.ndarray, sample: Sampled = region, d: np.ndarray = motion) -> np.ndarray:
-            return np.asarray(sample.motions.T @ np.matmul(mass_form(mass) * weight, d).reshape(-1, x.shape[1]))
-
-        for k, (dQ, dG) in enumerate(softer):
-            total[k] += pushed(layer_stiffness(dQ, dG, inside, outside))
-        total[-1] += pulled(region.group.mass)
-        lower = inside + STEP * (outside - inside)
-        thin = layer_stiffness(Q, G, inside, lower) - region.group.stiffness
-        light = layer_mass(wood.density, inside, lower) - region.group.mass
-        thinner.append(pushed(thin) - pulled(light))
-        moments = np.stack([np.ones_like(outside), outside, outside**2], axis=-1)
-        film.append(pushed(stiffness_from_moments(_isotropic(), np.zeros((2, 2)), moments)))
-    found = [*total, *thinner, *film]
-    return np.column_stack(found)
+    wood = replace(wood, **{key: getattr(values, key) * getattr(wood, key) for key in (*CONSTANTS, "density")})
+    Q, G = rotated(*lamina(wood, "quarter", plate.ring_angle, plate.runout), plate.grain_angle)
+    found = []
+    for group in model.groups:
+        if group.part not in ("top", "ring"):
+            continue
+        inside, drawn = model.top.faces(group.points)
+        outside = inside + values.thickness * (drawn - values.ring * (group.part == "ring") - inside)
+        C, m = layer_stiffness(Q, G, inside, outside), layer_mass(wood.density, inside, outside)
+        film = values.finish
+        if film is not None:
+            C = C + layer_stiffness(*film_lamina(film), outside, outside + film.thickness)
+            m = m + film.mass * np.stack([np.ones_like(outside), outside, outside**2], axis=-1)
+        found.append(Group(group.part, group.points, C - group.stiffness, m - group.mass))
+    return found
 
 
-def _isotropic() -> np.ndarray:
-    nu = 0.35
-    return np.array([[1.0, nu, 0.0], [nu, 1.0, 0.0], [0.0, 0.0, (1 - nu) / 2]])
+def _load(model: Model, values: FaceValues) -> list[Group]:
+    if not values.added_mass:
+        return []
+    mass = driving_mass(model.design, values.added_mass)
+    return mass_groups(replace(model.design, masses=(mass,)), model.locator)

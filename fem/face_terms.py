@@ -2,7 +2,7 @@
 
 Depends on fem/face_basis, fem/face_loss, fem/face_wood, fem/model, fem/rim, geometry/box.
 
-All matrices are sums of fixed ones: of the wood's by an exact polynomial in thickness and moduli (fem/face_wood), of the
+All matrices are sums of fixed ones: of the wood by exact polynomials in thickness and moduli (fem/face_wood), of the
 rim's springs linearly, of braces and patches as drawn. Displacements are outwards. The rim may move as one stiff body
 along the normal; the springs then pull by their length's change: K x + K_rigid a on the face, K_rigid^T x + K_rim a on
 the rim. What a body's tilt moves along the plan is left out.
@@ -17,11 +17,12 @@ from scipy import sparse
 from skfem.quadrature import get_quadrature
 
 from bracedtop.fem.attached import mass_groups
-from bracedtop.fem.boundary import rim_facets, spring_stiffness
 from bracedtop.fem.face_basis import face_basis, rim_motions
-from bracedtop.fem.face_changes import sampled_wood, wood_forces
+from bracedtop.fem.face_changes import rim_stiffness
 from bracedtop.fem.face_loss import STEP, lossy_woods
-from bracedtop.fem.face_wood import WoodTerms, film_moduli, packed, unpacked, wood_terms
+from bracedtop.fem.face_values import FaceValues
+from bracedtop.fem.face_wood import WoodTerms, packed, unpacked, wood_terms
+from bracedtop.fem.film import film_moduli
 from bracedtop.fem.footprint import Points
 from bracedtop.fem.loss_factors import LossFactors
 from bracedtop.fem.model import Model, build_model
@@ -39,35 +40,6 @@ QUADRATURE = 3
 
 N_MODES = 25
 """Modes for which the basis is made."""
-
-
-@dataclass(frozen=True, slots=True)
-class FaceValues:
-    """What may change on a face after it is drawn.
-
-    Parameters
-    ----------
-    ring : float, m
-        Taken off the outside of the ring, beside what the drawing takes off.
-    rim : Rim or None
-        None: as drawn.
-    finish : Finish or None
-        None: as drawn. A bare face has a finish of mass 0.
-    E_L, E_R, G_LR, density, thickness : float
-        Factors on the face's own wood.
-    added_mass : float, kg
-        At the driving point.
-    """
-
-    ring: float = 0.0
-    rim: Rim | None = None
-    finish: Finish | None = None
-    E_L: float = 1.0
-    E_R: float = 1.0
-    G_LR: float = 1.0
-    density: float = 1.0
-    thickness: float = 1.0
-    added_mass: float = 0.0
 
 
 @dataclass(frozen=True, slots=True)
@@ -161,6 +133,7 @@ def build_face(
     ring_width: float,
     rim: Rim,
     finish: Finish | None = None,
+    what_if: bool = True,
     size: float | None = None,
 ) -> FaceModel:
     """A face on its rim in a small basis.
@@ -177,6 +150,8 @@ def build_face(
         Of the ring along the rim that may be thinned, unless the design has one.
     rim : Rim
     finish : Finish, optional
+    what_if : bool
+        Whether the basis holds for changed faces; without, for the drawn one and small changes, and is made sooner.
     size : float, m, optional
         Of the triangles.
 
@@ -191,12 +166,10 @@ def build_face(
     width = design.plate.ring_width or ring_width
     design = replace(design, edge=edge, plate=replace(design.plate, ring_width=width))
     model = build_model(design, woods, size=size)
-    springs = _unit_springs(model)
-    drawn = [k * S for k, S in zip(rim.springs, springs, strict=True)]
-    regions = sampled_wood(model)
-    V = face_basis(model, drawn, lambda x, lam: wood_forces(model, regions, x, lam))
+    springs = [rim_stiffness(model, Rim(*unit)) for unit in np.eye(3)]
+    V = face_basis(model, rim if what_if else None)
     lossy = build_model(design, lossy_woods(woods, losses), mesh=model.mesh)
-    wood = wood_terms(model, regions, V, losses.get(design.plate.wood, LossFactors()))
+    wood = wood_terms(model, V, losses.get(design.plate.wood, LossFactors()))
     R = rim_motions(model)
     projected = packed(np.array([V.T @ (S @ V) for S in springs]))
     K, M = _projected(model.K, V), _projected(model.M, V)
@@ -222,17 +195,6 @@ def build_face(
 
 def _projected(matrix: sparse.csc_matrix, V: np.ndarray) -> np.ndarray:
     return np.asarray(V.T @ (matrix @ V))
-
-
-def _unit_springs(model: Model) -> list[sparse.csc_matrix]:
-    """Stiffness matrices of springs of 1 along the rim: deflection, rotation and stretch."""
-    facets = rim_facets(model.mesh)
-    found = []
-    for unit in np.eye(3):
-        S = spring_stiffness(model.mesh, model.space, facets, Edge("springs", *unit))
-        S.resize(model.K.shape)
-        found.append(S)
-    return found
 
 
 def _own(wood: WoodTerms, values: FaceValues) -> np.ndarray:

@@ -1,22 +1,21 @@
 """A face's own wood, its ring and its film in a small basis: exact polynomials in thickness and moduli.
 
-Depends on fem/face_changes, fem/face_loss, fem/reduced_top.
+Depends on fem/face_loss, fem/reduced_sample, fem/reduced_top.
 
 The wood of each region lies on the inside face; with its thickness as a polynomial about the drawn one, a film on its
 outside is the difference of two such layers, and the mass of a thin film is their derivative.
 """
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Mapping
 from dataclasses import dataclass
 
 import numpy as np
 
-from bracedtop.fem.face_changes import Sampled
 from bracedtop.fem.face_loss import STEP, lossy_wood
 from bracedtop.fem.loss_factors import LossFactors
 from bracedtop.fem.model import Model
+from bracedtop.fem.reduced_sample import motion_rows, seen, strain_rows
 from bracedtop.fem.reduced_top import CONSTANTS, WoodStiffness, top_terms
-from bracedtop.geometry.box import Finish
 from bracedtop.geometry.thickness import thickness_at
 
 _NONE = 1e-12
@@ -110,31 +109,22 @@ def _powers(x: np.ndarray, n: np.ndarray) -> np.ndarray:
     return np.asarray(np.where(n == 0, 1.0, x ** np.maximum(n, 1)))
 
 
-def film_moduli(film: Finish) -> np.ndarray:
-    """The nine plate stiffnesses of a film, (9,) in Pa: isotropic, in plane stress.
-
-    References
-    ----------
-    S. Timoshenko, S. Woinowsky-Krieger, Theory of Plates and Shells (1959), art. 21.
-    """
-    Q, nu = film.modulus / (1 - film.poisson**2), film.poisson
-    G = film.modulus / (2 * (1 + nu))
-    return np.array([Q, nu * Q, 0.0, Q, 0.0, G, G, 0.0, G])
-
-
-def wood_terms(model: Model, regions: Sequence[Sampled], vectors: np.ndarray, loss: LossFactors) -> WoodTerms:
+def wood_terms(model: Model, vectors: np.ndarray, loss: LossFactors) -> WoodTerms:
     """Terms of a face's own wood and film in a basis (n_unknowns, r)."""
     plate = model.design.plate
     wood = model.woods[plate.wood]
     own = WoodStiffness.of_plate(plate, wood)
     Q = own(np.ones(3))[0]
     parts: dict[str, list[np.ndarray]] = {key: [] for key in ("K", "c", "p", "b", "r", "M", "mp", "mb", "mr")}
-    for region in regions:
-        group = region.group
+    for group in model.groups:
+        if group.part not in ("top", "ring"):
+            continue
+        weight = np.asarray(group.points.weight)
         xy = model.locator.positions(group.points.element, group.points.local)
         h = thickness_at(plate, xy, model.top.region[group.points.element])
-        e, d = region.strained(vectors), region.moved(vectors)
-        terms = top_terms(e, d, h, -plate.thickness / 2, region.weight, 1.0, is_ring=True)
+        e = seen(strain_rows(model.space, model.layers, group), vectors, len(h))
+        d = seen(motion_rows(model.space, model.layers, group), vectors, len(h))
+        terms = top_terms(e, d, h, -plate.thickness / 2, weight, 1.0, is_ring=True)
         used = np.abs(Q[terms.constant]) > _NONE * np.abs(Q).max()
         is_ring = group.part == "ring"
         for key, value in (
