@@ -223,7 +223,8 @@ def ring_json(found: Result) -> dict[str, Any]:
     """What ``ring --json`` prints."""
     import numpy as np
 
-    from bracedtop.fem.box_alone import box_split
+    from bracedtop.fem.box_lumped import lumped_of
+    from bracedtop.fem.lumped import split as split_of
     from bracedtop.fem.ring_picture import sector_name
     from bracedtop.fem.ring_table import ring_grams
     from bracedtop.fem.ring_words import (
@@ -243,7 +244,7 @@ def ring_json(found: Result) -> dict[str, Any]:
     field = table.fields["blocked"]
     shares, areas = field.sector_shares(closed.top_blocked)
     now = {note: float(values[0]) for note, values in plan.sunk.hz.items()}
-    split = box_split(closed.model, known.posterior.values)
+    split = split_of(lumped_of(closed.model, known.posterior.values, with_back=False))
     left = design.plate.thickness - design.plate.ring_reduction - known.posterior.taken
     return {
         "case": known.case.name,
@@ -393,7 +394,7 @@ def _print(found: Result, data: dict[str, Any]) -> None:
     print(
         f"Top with the hole blocked and air: {apart['top_blocked_over_air_cents']:.0f} cents apart "
         f"({apart['top_blocked_over_air_cents'] / 100:.1f} semitones); top with the hole open and air: "
-        f"{apart['top_over_air_cents']:.0f}. By themselves, back and rim held: top {alone['top_on_closed_box_hz']:.1f} "
+        f"{apart['top_over_air_cents']:.0f}. By themselves, the back stiff: top {alone['top_on_closed_box_hz']:.1f} "
         f"Hz, hole {alone['hole_in_rigid_box_hz']:.1f} Hz; together {alone['pair_hz'][0]:.1f} and "
         f"{alone['pair_hz'][1]:.1f} Hz"
     )
