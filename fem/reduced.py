@@ -1,6 +1,6 @@
 """The what-if model: a top's modes for other heights, thickness, woods and masses, in milliseconds.
 
-Depends on fem/mac, fem/parameter, fem/plate, fem/reduced_brace, fem/reduced_top.
+Depends on fem/mac, fem/parameter, fem/plate, fem/reduced_brace, fem/reduced_change, fem/reduced_pairs, fem/reduced_top.
 
 The stiffness of every part is projected on a basis (fem/reduced_basis) once; what a parameter does to it is an exact
 function or a polynomial (fem/reduced_top, fem/reduced_brace). A what-if sums a few small matrices and solves a dense
@@ -11,7 +11,6 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
 import numpy as np
-import scipy.linalg
 
 from bracedtop.fem.footprint import Points
 from bracedtop.fem.locate import Locator
@@ -19,10 +18,12 @@ from bracedtop.fem.mac import follow, mac
 from bracedtop.fem.parameter import FACTORS, Parameter, drawn_values
 from bracedtop.fem.plate import Space, shape_functions
 from bracedtop.fem.reduced_brace import BraceTerms
+from bracedtop.fem.reduced_change import Slip, brace_change, fibre_motions
+from bracedtop.fem.reduced_pairs import lowest_pairs
 from bracedtop.fem.reduced_top import CONSTANTS, Coefficients, TopTerms, WoodStiffness, coefficients
 from bracedtop.fem.wood import Wood
 from bracedtop.geometry.design import Design, Plate
-from bracedtop.geometry.errors import AccuracyError, DesignError
+from bracedtop.geometry.errors import DesignError
 from bracedtop.geometry.mesh import TopMesh
 from bracedtop.geometry.units import GRAM, MM
 
@@ -67,6 +68,7 @@ class Reduced:
     top_mass : tuple of (n_M,) arrays
         Of each region, what its mass terms come to.
     drawn_mass : float, kg
+        Of the whole.
     """
 
     design: Design
@@ -164,11 +166,10 @@ def what_if(reduced: Reduced, values: np.ndarray, *, n_modes: int | None = None)
     once = _named(reduced, values)
     top = _top(reduced, once)
     terms, _ = reduced.braces.polynomials(values - reduced.drawn)
-    K, M, follow_up = _matrices(reduced, values, once, top, terms)
+    K, M, slips = _matrices(reduced, values, once, top, terms)
     lam, Y = lowest_pairs(K, M, reduced.n_rigid, n_modes or reduced.n_modes)
-    return State(
-        values, np.sqrt(lam) / (2 * np.pi), Y, -np.matmul(follow_up, Y.T), _mass(reduced, values, once, top, terms)
-    )
+    fibres = fibre_motions(slips, Y, reduced.own.shape[1])
+    return State(values, np.sqrt(lam) / (2 * np.pi), Y, fibres, _mass(reduced, values, once, top, terms))
 
 
 def tracked(reduced: Reduced, values: np.ndarray, reference: State) -> State:
@@ -234,8 +235,8 @@ def _matrices(
     once: Mapping[str, float],
     top: Sequence[Coefficients],
     terms: np.ndarray,
-) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
-    """Stiffness and mass in the basis, and by how much the fibres of braces move back against it."""
+) -> tuple[np.ndarray, np.ndarray, list[Slip]]:
+    """Stiffness and mass in the basis, and how the fibres of braces follow it."""
     K, M = reduced.K.copy(), reduced.M.copy()
     for region, here, there in zip(reduced.regions, top, reduced.top_drawn, strict=True):
         if (here.K != there.K).any():
@@ -251,76 +252,11 @@ def _matrices(
     added = np.array([v for p, v in zip(reduced.parameters, values, strict=True) if p.kind == "mass"])
     if added.any():
         M += np.tensordot(added, reduced.places, 1)
-    braces = reduced.braces
-    n, q, r = braces.U.shape
-    back = np.zeros(reduced.reach.shape)
-    if n:
-        stiff, heavy = _pieces(reduced, once, terms)
-        pushed = np.matmul(stiff, braces.U)
-        K += braces.U.reshape(n * q, r).T @ pushed.reshape(n * q, r)
-        M += braces.V.reshape(-1, r).T @ np.matmul(heavy, braces.V).reshape(-1, r)
-        if len(back):
-            own, reach = _own(reduced, stiff, pushed)
-            back = np.linalg.solve(own, reach)
-            K -= reach.reshape(-1, r).T @ back.reshape(-1, r)
-    return K, M, back
-
-
-def _pieces(reduced: Reduced, once: Mapping[str, float], terms: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
-    """Change of every piece's stiffness (n, q, q) and mass (n, q_M, q_M) from the drawing."""
-    braces = reduced.braces
-    stiff = _summed(terms - reduced.brace_drawn, braces.both)
-    if once["brace_E"] != 1:
-        stiff += _summed((once["brace_E"] - 1) * terms, braces.along)
-    return stiff, _summed(once["brace_density"] * terms - reduced.brace_drawn, braces.mass)
-
-
-def _own(reduced: Reduced, stiff: np.ndarray, pushed: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
-    """Stiffness of each brace's own functions, and of these with the basis, from that of the pieces."""
-    braces = reduced.braces
-    own, reach = reduced.own.copy(), reduced.reach.copy()
-    for k in range(len(own)):
-        # The pieces of a brace lie one behind the other.
-        at = slice(*np.searchsorted(braces.owner, [k, k + 1]))
-        O = braces.O[at].reshape(-1, own.shape[1])
-        own[k] += O.T @ np.matmul(stiff[at], braces.O[at]).reshape(O.shape)
-        reach[k] += O.T @ pushed[at].reshape(len(O), -1)
-    return own, reach
-
-
-def _summed(coefficients: np.ndarray, matrices: np.ndarray) -> np.ndarray:
-    """Sum over terms of (n, t) times (n, t, q, q)."""
-    n, t, q, _ = matrices.shape
-    coefficients = coefficients.astype(matrices.dtype)
-    return np.asarray(np.matmul(coefficients[:, None, :], matrices.reshape(n, t, q * q)).reshape(n, q, q))
-
-
-def lowest_pairs(K: np.ndarray, M: np.ndarray, n_rigid: int, n_modes: int) -> tuple[np.ndarray, np.ndarray]:
-    """The lowest elastic pairs: eigenvalues and vectors (n_modes, r), of modal mass 1.
-
-    The largest mass per stiffness is sought, since the basis is of even stiffness, and its last vectors have hardly
-    any mass.
-    """
-    R, E = slice(0, n_rigid), slice(n_rigid, None)
-    pull = np.zeros((n_rigid, len(K) - n_rigid))
-    inertia = M[E, E]
-    if n_rigid:
-        pull = -np.linalg.solve(M[R, R], M[R, E])
-        inertia = inertia + M[E, R] @ pull
-    last = len(inertia) - 1
-    try:
-        mu, y = scipy.linalg.eigh(
-            inertia, K[E, E], subset_by_index=[last - n_modes + 1, last], driver="gvx", check_finite=False
-        )
-    except np.linalg.LinAlgError as error:
-        message = f"the reduced model's eigenvalue problem failed ({error})"
-        raise AccuracyError(message) from error
-    mu, y = mu[::-1], y[:, ::-1]
-    if not mu[-1] > 0:
-        message = f"the reduced model has only {int((mu > 0).sum())} modes with mass; {n_modes} are wanted"
-        raise AccuracyError(message)
-    y = y / np.sqrt(mu)
-    return 1 / mu, np.concatenate([pull @ y, y]).T
+    if not len(reduced.braces.U):
+        return K, M, []
+    factors = once["brace_E"], once["brace_density"]
+    stiff, heavy, slips = brace_change(reduced.braces, reduced.own, reduced.reach, terms, reduced.brace_drawn, factors)
+    return K + stiff, M + heavy, slips
 
 
 def _mass(

@@ -2,11 +2,11 @@
 
 Depends on fem/model, fem/modes, fem/reduced_part.
 
-Full solutions of some tops with other heights (snapshots) show how the modes change; beside them stand the responses
-K^-1 (dK - lambda dM) phi of one top's modes to changes of heights, woods, thickness, rim and mass, those to heights
-mixed at random, since the span of few mixtures holds what many have in common. The principal directions of all this are
-the basis. How the fibres of braces slip is left out of it: they have no mass, so that in each what-if their motion
-follows exactly from the plate's. It is sought in functions of its own, local to the stations of each brace.
+Full solutions of some tops with other heights (snapshots, fem/reduced_shot) show how the modes change; beside them
+stand the responses K^-1 (dK - lambda dM) phi of each such top's modes to heights mixed at random, since the span of few
+mixtures holds what many have in common, and of one top's modes to changes of woods, thickness, rim and mass. The
+principal directions of all this are the basis. How the fibres of braces slip is left out of it: they have no mass, so
+that in each what-if their motion follows exactly from the plate's. It is sought in functions of each brace's own.
 
 References
 ----------
@@ -20,27 +20,23 @@ from dataclasses import dataclass
 
 import numpy as np
 import scipy.linalg
-import shapely
 from scipy import sparse
 from scipy.sparse.linalg import SuperLU
 
-from bracedtop.fem.layer import N_OWN
 from bracedtop.fem.model import Model, free_matrix
 from bracedtop.fem.modes import SHIFT_HZ, factorised
-from bracedtop.fem.parameter import what_if_stations
-from bracedtop.fem.reduced_part import Part
+from bracedtop.fem.reduced_part import Part, Sections
 
-MIXTURES = 80
-"""Random mixtures of responses to lower, and of those to higher braces; chosen: more gain nothing."""
+MIXTURES = 10
+"""Random mixtures of responses to lower, and as many of those to higher braces, of each top; chosen: ten tops with them
+give as good a basis as thirty without."""
 
 MIXED = 0.01
 """Weight of the mixtures beside snapshots; chosen: they only fill up what these leave out."""
 
-LOCAL = 6
-"""Functions for the slip of a brace's fibres about each of its stations; chosen: see scripts/benchmarks/what_if.py."""
-
-OWN = 3
-"""How many of them are kept a station, over the whole brace; chosen: the rest moves no frequency by 0.01 %."""
+OWN = 6
+"""Functions for the slip of a brace's fibres, a station of it; chosen: 4 cost up to 0.03 % of a frequency,
+6 hardly 0.02 %."""
 
 SWEEPS = 2
 """Steps of inverse iteration from the modes of another top to those of a snapshot; chosen: more change nothing."""
@@ -101,50 +97,79 @@ def fibre_unknowns(model: Model, part: str | None = None) -> np.ndarray:
     return np.flatnonzero((size @ mine > 0) & (size @ (1.0 - mine) == 0))
 
 
-def snapshot(base: Base, model: Model, start: np.ndarray) -> np.ndarray:
-    """Modes (n_unknowns, m) of a model near approximate ones, of modal mass 1."""
-    lu, M = shifted_factors(model), model.M
-    x = start
+def snapshot(base: Base, model: Model, lu: SuperLU, start: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
+    """Modes (n_unknowns, m) of a model near approximate ones, of modal mass 1, and their eigenvalues (m,)."""
+    M = model.M
+    x, lam = start, np.zeros(start.shape[1])
     for _ in range(SWEEPS):
         x = np.asarray(model.expand @ lu.solve(np.asfortranarray(model.expand.T @ (M @ x))))
         if base.rigid.shape[1]:
             MR = M @ base.rigid
             x = x - base.rigid @ np.linalg.solve(base.rigid.T @ MR, MR.T @ x)
-        _, mix = scipy.linalg.eigh(x.T @ (model.K @ x), x.T @ (M @ x))
+        lam, mix = scipy.linalg.eigh(x.T @ (model.K @ x), x.T @ (M @ x))
         x = x @ mix
-    return x
+    return x, lam
 
 
-def height_forces(base: Base, parts: Sequence[Part], rng: np.random.Generator) -> np.ndarray:
-    """Random mixtures of what lower and higher braces do to the base's modes, (n_unknowns, 2 MIXTURES)."""
-    lam = base.eigenvalues
-    forces = np.zeros((len(base.vectors), 2 * MIXTURES))
-    for part in parts:
-        here = part.sections(part.heights(base.change))
-        for side, x in enumerate((-1.0, 1.0)):
-            there = part.sections(part.at_node(x, x))
-            mix = _mixture(part, len(lam), rng)
-            into = forces[:, side * MIXTURES : (side + 1) * MIXTURES]
-            for k, sample in enumerate(part.strains):
-                C = there.rest[k] + there.along[k] - here.rest[k] - here.along[k]
-                stress = np.matmul(C * sample.weight[:, None, None], sample.of(base.vectors))
-                into += sample.rows.T @ np.matmul(stress, mix[sample.at]).reshape(-1, MIXTURES)
-            inertia = (there.mass - here.mass) * part.motions.weight[:, None, None]
-            pull = np.matmul(inertia, part.motions.of(base.vectors)) * -lam
-            into += part.motions.rows.T @ np.matmul(pull, mix).reshape(-1, MIXTURES)
+@dataclass(frozen=True, slots=True)
+class Sampled:
+    """A part with its sections in the base, and at the least and the largest heights."""
+
+    part: Part
+    base: Sections
+    sides: tuple[Sections, Sections]
+
+    @classmethod
+    def of(cls, part: Part, change: np.ndarray) -> "Sampled":
+        """Of a part and the base's change of the parameters."""
+        sides = (part.sections(part.at_node(-1.0, -1.0)), part.sections(part.at_node(1.0, 1.0)))
+        return cls(part, part.sections(part.heights(change)), sides)
+
+
+def height_forces(
+    here: Base, sampled: Sequence[Sampled], sections: Sequence[Sections], rng: np.random.Generator
+) -> np.ndarray:
+    """Random mixtures of what lower and higher braces do to a top's modes, (n_unknowns, 2 MIXTURES).
+
+    Parameters
+    ----------
+    here : Base
+        The top.
+    sampled : sequence of Sampled
+        Its parts.
+    sections : sequence of Sections
+        Of each as they are in that top.
+    """
+    lam, x, n = here.eigenvalues, here.vectors, MIXTURES
+    forces = np.zeros((len(x), 2 * n))
+    for each, now in zip(sampled, sections, strict=True):
+        part, sides = each.part, each.sides
+        mix = np.array([_mixture(part, len(lam), n, rng) for _ in sides])
+        for k, sample in enumerate(part.strains):
+            e = sample.of(x) * sample.weight[:, None, None]
+            C = np.array([there.rest[k] + there.along[k] - now.rest[k] - now.along[k] for there in sides])
+            forces += _gathered(sample.rows, np.matmul(np.matmul(C, e), mix[:, sample.at]))
+        d = part.motions.of(x) * part.motions.weight[:, None, None] * -lam
+        inertia = np.array([there.mass - now.mass for there in sides])
+        forces += _gathered(part.motions.rows, np.matmul(np.matmul(inertia, d), mix))
     return forces
 
 
-def _mixture(part: Part, n_modes: int, rng: np.random.Generator) -> np.ndarray:
-    """Random weights of modes, linear along each piece, (n, n_modes, MIXTURES)."""
-    mix = np.zeros((part.drawn.shape[1], n_modes, MIXTURES))
+def _gathered(rows: sparse.csr_matrix, stress: np.ndarray) -> np.ndarray:
+    """Forces (n_unknowns, 2 n) of stresses (2, n_points, k, n) by the transpose of an operator."""
+    return np.asarray(rows.T @ np.concatenate(list(stress), axis=2).reshape(rows.shape[0], -1))
+
+
+def _mixture(part: Part, n_modes: int, n: int, rng: np.random.Generator) -> np.ndarray:
+    """Random weights of modes, linear along each piece, (n_points, n_modes, n)."""
+    mix = np.zeros((part.drawn.shape[1], n_modes, n))
     ends: dict[bytes, np.ndarray] = {}
     for piece in part.pieces:
         for k, shape in enumerate(piece.shape.sum(axis=1)):
             # Neighbouring pieces share the station between them.
             key = piece.inputs[k].tobytes()
             if key not in ends:
-                ends[key] = rng.standard_normal((n_modes, MIXTURES)) * bool(piece.inputs[k].any())
+                ends[key] = rng.standard_normal((n_modes, n)) * bool(piece.inputs[k].any())
             mix[piece.at] += shape[:, None, None] * ends[key]
     return mix
 
@@ -160,17 +185,17 @@ def fibre_forces(base: Base, parts: Sequence[Part]) -> np.ndarray:
     return forces
 
 
-def settled(base: Base, vectors: np.ndarray) -> np.ndarray:
-    """Vectors (n_unknowns, k) with the fibres of braces moved to where they rest in the base."""
+def settled(base: Base, vectors: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
+    """Vectors (n_unknowns, k) with the fibres of braces moved to where they rest in the base, and by how much less."""
     if not len(base.own):
-        return vectors
+        return vectors, np.zeros((0, vectors.shape[1]))
     model = base.model
-    K = free_matrix(model, model.K)
     free = np.asarray(model.shrink @ vectors)
+    moved = free[base.own]
     free[base.own] = 0.0
-    inner = factorised(sparse.csc_matrix(K[base.own][:, base.own]))
-    free[base.own] = -inner.solve(np.ascontiguousarray((K @ free)[base.own]))
-    return np.asarray(model.expand @ free)
+    rows = free_matrix(model, model.K)[base.own]
+    free[base.own] = -factorised(sparse.csc_matrix(rows[:, base.own])).solve(np.asfortranarray(rows @ free))
+    return np.asarray(model.expand @ free), moved - free[base.own]
 
 
 def principal(base: Base, first: np.ndarray, others: np.ndarray, size: int) -> tuple[np.ndarray, np.ndarray]:
@@ -197,45 +222,31 @@ def _whitened(vectors: np.ndarray, gram: np.ndarray, most: int) -> tuple[np.ndar
     return np.asarray(vectors @ (mix[:, keep] / np.sqrt(size[keep]))), np.sqrt(size[keep])
 
 
-def own_functions(base: Base, parts: Sequence[Part], moved: np.ndarray) -> list[tuple[np.ndarray, np.ndarray]]:
+def own_functions(base: Base, parts: Sequence[Part], slip: np.ndarray) -> list[tuple[np.ndarray, np.ndarray]]:
     """For each part functions of its fibres' own motion, and their share.
 
     Parameters
     ----------
-    moved : (n_unknowns, k) array
+    slip : (n_own, k) array
         How fibres move in snapshots, less where they would rest in the base.
 
     Returns
     -------
     list of (n_unknowns, q) and (q,) arrays, one pair a part; q = 0 where nothing moves by itself
     """
-    nothing = (np.zeros((len(moved), 0)), np.zeros(0))
-    return [_own(base, part, moved) if part.layer else nothing for part in parts]
-
-
-def _own(base: Base, part: Part, moved: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
-    model = base.model
-    layer = model.layers[part.layer]
-    free = fibre_unknowns(model, part.layer)
-    columns = sparse.csc_matrix(model.expand[:, free])
-    K = sparse.csc_matrix(columns.T @ model.K @ columns)
-    motion = np.asarray((model.shrink @ moved)[free])
-    row = columns.indices[columns.indptr[:-1]]
-    xy = model.space.basis.doflocs[:, layer.nodes[(row - layer.first) // N_OWN]].T
-    brace = model.design.brace(part.layer.removeprefix("brace "))
-    stations = what_if_stations(brace)
-    s = distances(brace.path, xy)
+    nothing = (np.zeros((base.model.expand.shape[0], 0)), np.zeros(0))
+    if not len(base.own):
+        return [nothing for _ in parts]
+    columns = sparse.csc_matrix(base.model.expand[:, base.own])
+    K = sparse.csr_matrix(columns.T @ base.model.K @ columns)
     found = []
-    for k in range(len(stations)):
-        near = np.interp(s, stations, np.eye(len(stations))[k])[:, None] * motion
-        x, share = _whitened(near, near.T @ (K @ near), LOCAL)
-        found.append(x * share)
-    every = np.column_stack(found)
-    kept, share = _whitened(every, every.T @ (K @ every), OWN * len(stations))
-    return np.asarray(columns @ kept), share / np.sqrt(moved.shape[1])
-
-
-def distances(path: np.ndarray, xy: np.ndarray) -> np.ndarray:
-    """Distance along a path of the places nearest to points (n, 2), (n,) in m."""
-    line = shapely.LineString(path)
-    return np.asarray(shapely.line_locate_point(line, shapely.points(xy)))
+    for part in parts:
+        if not part.layer:
+            found.append(nothing)
+            continue
+        at = np.flatnonzero(np.isin(base.own, fibre_unknowns(base.model, part.layer)))
+        mine = slip[at]
+        most = OWN * (len(part.pieces) + 1)
+        x, share = _whitened(mine, mine.T @ (K[at][:, at] @ mine), most)
+        found.append((np.asarray(columns[:, at] @ x), share / np.sqrt(mine.shape[1])))
+    return found

@@ -12,7 +12,7 @@ import numpy as np
 
 from bracedtop.fem.attached import mass_groups
 from bracedtop.fem.laminate import lamina, layer_mass, layer_stiffness, rotated
-from bracedtop.fem.model import Model, build_model, free_matrix, solve, whole_motions
+from bracedtop.fem.model import MESH_SIZE, Model, build_model, free_matrix, solve, whole_motions
 from bracedtop.fem.modes import unresisted
 from bracedtop.fem.parameter import (
     DRIVING_PLACE,
@@ -26,6 +26,7 @@ from bracedtop.fem.reduced import Reduced, nominal_factors, top_coefficients
 from bracedtop.fem.reduced_basis import (
     MIXED,
     Base,
+    Sampled,
     fibre_forces,
     fibre_unknowns,
     height_forces,
@@ -33,22 +34,23 @@ from bracedtop.fem.reduced_basis import (
     principal,
     settled,
     shifted_factors,
-    snapshot,
 )
 from bracedtop.fem.reduced_brace import Basis, brace_terms
 from bracedtop.fem.reduced_part import Part, parts_of
 from bracedtop.fem.reduced_sample import form, mass_form, motion_rows, seen, strain_rows
+from bracedtop.fem.reduced_shot import changed_model, shot, trials
 from bracedtop.fem.reduced_top import CONSTANTS, WoodStiffness, top_terms
 from bracedtop.fem.sampling import Group
 from bracedtop.fem.wood import Wood
 from bracedtop.geometry.design import Design
+from bracedtop.geometry.mesh import TopMesh, mesh_top
 from bracedtop.geometry.thickness import thickness_at
 
-BASIS = 200
+BASIS = 240
 """Size of the basis; chosen: see scripts/benchmarks/what_if.py."""
 
-SNAPSHOTS = 36
-"""Tops solved for the basis; chosen: twice as many gain a tenth of the error."""
+SNAPSHOTS = 16
+"""Tops solved for the basis; chosen: with ten those with hollows come out worse."""
 
 BARE = 8
 """The same without braces."""
@@ -58,9 +60,6 @@ MIDDLE = 0.7
 
 STEP = 0.8
 """Factor by which wood and thickness are changed to see what that drives; chosen."""
-
-THINNED = {"thickness": (0.85, 1.05), "ring": (0.75, 1.0)}
-"""Factors of thickness in snapshots; chosen: an error of the drawing, and what is taken off a ring."""
 
 SEED = 20
 
@@ -100,71 +99,47 @@ def build_reduced(
     DesignError, MeshError, AccuracyError
     """
     parameters = parameters_of(design)
-    model = build_model(design, woods, size=size)
-    parts = parts_of(model, parameters)
     drawn = drawn_values(parameters)
     middle = np.array([max(MIDDLE * p.drawn, p.low) if p.kind == "height" else p.drawn for p in parameters])
-    base = _base(model, parameters, middle - drawn, n_modes + MORE)
+    base = _base(design, woods, parameters, middle - drawn, n_modes + MORE, mesh_top(design, size or MESH_SIZE))
+    parts = parts_of(base.model, parameters, base.change)
     rng = np.random.default_rng(SEED)
-    top = _TopSamples(model)
+    top = _TopSamples(base.model)
+    sampled = [Sampled.of(part, base.change) for part in parts]
     shots = [base.vectors]
     with ThreadPoolExecutor(min(4, os.cpu_count() or 1)) as pool:
-        trials = _trials(parameters, rng, snapshots or (SNAPSHOTS if parts else BARE))
-        for shot in pool.map(lambda values: snapshot(base, _model_at(model, parameters, values), base.vectors), trials):
-            shots.append(shot)
+        values = trials(parameters, rng, snapshots or (SNAPSHOTS if parts else BARE))
+        for found in pool.map(lambda k: shot(base, sampled, parameters, values[k], SEED + k), range(len(values))):
+            shots.append(found)
             if progress is not None:
                 progress(len(shots))
-    driven = base.responses(np.column_stack([MIXED * height_forces(base, parts, rng), _other_forces(base, parts, top)]))
-    seen_modes = np.column_stack(shots)
-    resting = settled(base, seen_modes)
+    mixed = height_forces(base, sampled, [each.base for each in sampled], rng)
+    forces = [MIXED * mixed, _other_forces(base, parts, top)]
+    shots.append(base.responses(np.column_stack(forces)))
+    resting, slip = settled(base, np.column_stack(shots))
     n = base.vectors.shape[1]
-    others = np.column_stack([resting[:, n:], settled(base, driven)])
-    vectors, share = principal(base, resting[:, :n], others, basis)
-    own = [Basis(x, amount) for x, amount in own_functions(base, parts, seen_modes - resting)]
+    vectors, share = principal(base, resting[:, :n], resting[:, n:], basis)
+    own = [Basis(x, amount) for x, amount in own_functions(base, parts, slip)]
     # Motions that nothing resists strain nothing.
     rigid = np.zeros(base.rigid.shape[1])
     whole = Basis(np.column_stack([base.rigid, vectors]), np.concatenate([rigid + 1e-9, share]))
-    return _reduced(model, parameters, parts, top, whole, own, n_modes, len(rigid), float(base.eigenvalues[-1]))
+    as_drawn = changed_model(base.model, sampled, [each.part.sections(each.part.drawn) for each in sampled])
+    reduced = _reduced(base, as_drawn, parameters, parts, top, whole, own, n_modes)
+    return replace(reduced, design=design, woods=woods)
 
 
-def _trials(parameters: Sequence[Parameter], rng: np.random.Generator, n: int) -> list[np.ndarray]:
-    """Values for snapshots: as drawn, as low as may be, stations at random, smooth hollows; thinner tops."""
-    drawn = drawn_values(parameters)
-    low = np.array([p.low if p.kind == "height" else p.drawn for p in parameters])
-    braces = [
-        np.flatnonzero([p.kind == "height" and p.part == name for p in parameters])
-        for name in dict.fromkeys(p.part for p in parameters if p.kind == "height")
-    ]
-    found = [drawn, low]
-    while len(found) < n:
-        share = rng.random(len(drawn))
-        if len(found) % 2:
-            for stations in braces:
-                s = np.array([parameters[int(i)].at for i in stations])
-                share[stations] = rng.uniform(0.25, 1)
-                for _ in range(rng.integers(1, 3)):
-                    half = rng.uniform(0.1, 0.35) * s[-1] + 30e-3
-                    hollow = np.maximum(0, 1 - ((s - rng.uniform(0, s[-1])) / half) ** 2)
-                    share[stations] -= rng.random() * hollow
-        values = low + np.clip(share, 0, 1) * (drawn - low)
-        for i, parameter in enumerate(parameters):
-            # Snapshots of what is cut most tell most.
-            if parameter.kind == "ring" or (parameter.kind == "thickness" and len(found) % 4 == 3):
-                values[i] = max(parameter.drawn * rng.uniform(*THINNED[parameter.kind]), parameter.low)
-        found.append(values)
-    return found[:n]
-
-
-def _model_at(model: Model, parameters: Sequence[Parameter], values: np.ndarray) -> Model:
-    design, woods = drawing_at(model.design, model.woods, parameters, values)
-    return build_model(design, woods, mesh=model.mesh, order=model.space.order)
-
-
-def _base(model: Model, parameters: Sequence[Parameter], change: np.ndarray, n_modes: int) -> Base:
-    middle = _model_at(model, parameters, drawn_values(parameters) + change)
-    modes = solve(middle, n_modes)
-    own = fibre_unknowns(middle)
-    return Base(middle, change, modes.vectors.T, modes.eigenvalues, _unresisted(middle), shifted_factors(middle), own)
+def _base(
+    design: Design,
+    woods: Mapping[str, Wood],
+    parameters: Sequence[Parameter],
+    change: np.ndarray,
+    n_modes: int,
+    mesh: TopMesh,
+) -> Base:
+    model = build_model(*drawing_at(design, woods, parameters, drawn_values(parameters) + change), mesh=mesh)
+    modes = solve(model, n_modes)
+    own = fibre_unknowns(model)
+    return Base(model, change, modes.vectors.T, modes.eigenvalues, _unresisted(model), shifted_factors(model), own)
 
 
 def _unresisted(model: Model) -> np.ndarray:
@@ -247,16 +222,16 @@ def _places(model: Model) -> list[Group]:
 
 
 def _reduced(
-    model: Model,
+    base: Base,
+    as_drawn: Model,
     parameters: tuple[Parameter, ...],
     parts: Sequence[Part],
     top: _TopSamples,
     basis: Basis,
     own: Sequence[Basis],
     n_modes: int,
-    n_rigid: int,
-    heaviest: float,
 ) -> Reduced:
+    model = base.model
     plate = model.design.plate
     wood = model.woods[plate.wood]
     V = basis.vectors
@@ -269,8 +244,9 @@ def _reduced(
         regions.append(top_terms(*sampled, is_ring=group.part == "ring"))
     wood_stiffness = WoodStiffness.of_plate(plate, wood)
     once = nominal_factors(plate)
-    braces = brace_terms(parts, basis, own, len(parameters), heaviest)
-    K, M = V.T @ (model.K @ V), V.T @ (model.M @ V)
+    braces = brace_terms(parts, basis, own, len(parameters), float(base.eigenvalues[-1]))
+    K, M = V.T @ (as_drawn.K @ V), V.T @ (as_drawn.M @ V)
+    mass = model.mass() + sum(_mass_gained(part, base.change) for part in parts)
     return Reduced(
         design=model.design,
         woods=model.woods,
@@ -279,11 +255,11 @@ def _reduced(
         space=model.space,
         locator=model.locator,
         n_modes=n_modes,
-        n_rigid=n_rigid,
+        n_rigid=base.rigid.shape[1],
         vectors=V[2 : 5 * model.space.n_nodes : 5],
         K=(K + K.T) / 2,
         M=(M + M.T) / 2,
-        **_own_stiffness(model, own, V),
+        **_own_stiffness(as_drawn, own, V),
         regions=tuple(regions),
         wood=wood_stiffness,
         top_drawn=tuple(top_coefficients(regions, wood_stiffness, once, plate.thickness)),
@@ -302,8 +278,14 @@ def _reduced(
         braces=braces,
         brace_drawn=braces.polynomials(np.zeros(len(parameters)))[0],
         top_mass=tuple(_region_mass(group, model, wood.density) for group in top.groups),
-        drawn_mass=model.mass(),
+        drawn_mass=mass,
     )
+
+
+def _mass_gained(part: Part, change: np.ndarray) -> float:
+    """Mass of a part as drawn less that after a change of the parameters, kg."""
+    drawn, there = (part.sections(heights).mass[:, 0, 0] for heights in (part.drawn, part.heights(change)))
+    return float((drawn - there) @ part.motions.weight)
 
 
 def _own_stiffness(model: Model, own: Sequence[Basis], V: np.ndarray) -> dict[str, np.ndarray]:

@@ -33,10 +33,10 @@ from bracedtop.geometry.mesh import mesh_top
 FOLDER = ".bracedtop"
 FILE = "what_if.npz"
 
-FORMAT = 5
+FORMAT = 6
 """Raised whenever the model or what the file holds changes."""
 
-_PLAIN = ("n_modes", "n_rigid", "vectors", "K", "M", "own", "reach", "springs", "places", "drawn_mass")
+_PLAIN = ("n_modes", "n_rigid", "vectors", "K", "M", "own", "reach", "springs", "places", "brace_drawn", "drawn_mass")
 
 
 def case_reduced(case: Case, n_modes: int = 12, *, progress: Callable[[int], None] | None = None) -> Reduced:
@@ -141,7 +141,11 @@ def _joined(data: Mapping[str, np.ndarray], design: Design, woods: Mapping[str, 
     regions = tuple(TopTerms(**{f.name: data[f"region{k}.{f.name}"] for f in fields(TopTerms)}) for k in range(n))
     wood = WoodStiffness.of_plate(design.plate, woods[design.plate.wood])
     plain: dict[str, Any] = {key: data[key] for key in _PLAIN}
-    plain |= {"n_modes": int(data["n_modes"]), "n_rigid": int(data["n_rigid"]), "drawn_mass": float(data["drawn_mass"])}
+    plain |= {
+        "n_modes": int(data["n_modes"]),
+        "n_rigid": int(data["n_rigid"]),
+        "drawn_mass": float(data["drawn_mass"]),
+    }
     if len(data["vectors"]) != space.n_nodes:
         message = f"{len(data['vectors'])} nodes kept, {space.n_nodes} in the mesh"
         raise ValueError(message)
@@ -158,7 +162,6 @@ def _joined(data: Mapping[str, np.ndarray], design: Design, woods: Mapping[str, 
         wood=wood,
         shifts=(data["shifts.K"], data["shifts.M"]),
         braces=braces,
-        brace_drawn=braces.polynomials(np.zeros(len(parameters)))[0],
         top_mass=tuple(data[f"top_mass{k}"] for k in range(n)),
         top_drawn=tuple(top_coefficients(regions, wood, nominal_factors(design.plate), design.plate.thickness)),
         **plain,

@@ -14,7 +14,6 @@ import numpy as np
 from scipy import sparse
 
 from bracedtop.fem.brace_points import Block, Glued, block_sections, brace_fibres, brace_sides
-from bracedtop.fem.footprint import distance_to
 from bracedtop.fem.laminate import layer_mass
 from bracedtop.fem.model import Model
 from bracedtop.fem.parameter import Parameter, what_if_stations
@@ -96,6 +95,8 @@ class Part:
         From heights (n_heights, n) to `Sections`.
     pieces : tuple of Piece
         Every point belongs to one.
+    groups : tuple of Group
+        Where the samples of strain lie.
     layer : str
         Name of its layer, if its fibres move by themselves; else empty.
     """
@@ -105,6 +106,7 @@ class Part:
     drawn: np.ndarray
     sections: Callable[[np.ndarray], Sections]
     pieces: tuple[Piece, ...]
+    groups: tuple[Group, ...]
     layer: str = ""
 
     def heights(self, change: np.ndarray) -> np.ndarray:
@@ -123,11 +125,21 @@ class Part:
         return np.asarray(np.maximum(heights, 0.0))
 
 
-def parts_of(model: Model, parameters: Sequence[Parameter]) -> list[Part]:
-    """All braces, crossings and butted ends of a model, those with fibres that move by themselves first."""
+def parts_of(model: Model, parameters: Sequence[Parameter], change: np.ndarray) -> list[Part]:
+    """All braces, crossings and butted ends of a top, those with fibres that move by themselves first.
+
+    Parameters
+    ----------
+    model : Model
+        With every height changed, so that its points lie between the stations as in any other such top.
+    parameters : sequence of n Parameter
+    change : (n,) array
+        Its parameters less those drawn.
+    """
     parts = [_brace_part(model, parameters, glued) for glued in model.glued if len(glued.height)]
     parts.sort(key=lambda part: not part.layer)
-    return parts + [_block_part(model, parameters, block) for block in model.blocks if block.offset.size]
+    parts += [_block_part(model, parameters, block) for block in model.blocks if block.offset.size]
+    return [replace(part, drawn=part.heights(-change)) for part in parts]
 
 
 def station_weights(brace: Brace, parameters: Sequence[Parameter], s: np.ndarray) -> np.ndarray:
@@ -182,7 +194,7 @@ def _brace_part(model: Model, parameters: Sequence[Parameter], glued: Glued) -> 
             inputs = weights[k : k + 2]
             pieces.append(Piece(at, np.stack([1 - t, t])[:, None, :], inputs, _ranges(parameters, inputs)))
     layer = f"brace {brace.name}" if len(strains) > 1 else ""
-    return Part(strains, motions, glued.height[None, :], sections, tuple(pieces), layer)
+    return Part(strains, motions, glued.height[None, :], sections, tuple(pieces), tuple(members), layer)
 
 
 def _block_part(model: Model, parameters: Sequence[Parameter], block: Block) -> Part:
@@ -201,14 +213,14 @@ def _block_part(model: Model, parameters: Sequence[Parameter], block: Block) -> 
         along = block_sections(block, braces, stiffer, heights)[0] - C
         return Sections((C - along,), (along,), mass_form(mass))
 
-    # Within the block the depth of a cut is that at its middle.
-    middle = [distance_to(brace, np.asarray(block.crossing.point)) for brace in braces]
-    inputs = np.concatenate(
-        [station_weights(b, parameters, np.array([s])) for b, s in zip(braces, middle, strict=True)]
+    # Within the block the depth of a cut is its mean there.
+    inputs = (
+        np.array([weight @ station_weights(b, parameters, s) for b, s in zip(braces, block.distances, strict=True)])
+        / weight.sum()
     )
     shape = np.repeat(np.eye(2)[:, :, None], n, axis=2)
     piece = Piece(every, shape, inputs, _ranges(parameters, inputs))
-    return Part(strains, motions, np.asarray(block.heights), sections, (piece,))
+    return Part(strains, motions, np.asarray(block.heights), sections, (piece,), (group,))
 
 
 def _ranges(parameters: Sequence[Parameter], inputs: np.ndarray) -> np.ndarray:
