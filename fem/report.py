@@ -155,7 +155,7 @@ def _template() -> jinja2.Template:
         number=_number,
         signed=_signed,
         note=_note,
-        png=_data_uri,
+        png=data_uri,
         cents_from=_cents_from,
         governing=governing,
         grams=_modal_mass,
@@ -191,5 +191,6 @@ def _modal_mass(grams: float) -> str:
     return f"{grams:.0f} g" if grams < KILOGRAMS_G else f"{grams / 1e3:.0f} kg"
 
 
-def _data_uri(picture: ReportPicture) -> str:
+def data_uri(picture: ReportPicture) -> str:
+    """A picture as the address of an image in a page."""
     return f"data:image/png;base64,{base64.b64encode(picture.png).decode('ascii')}"

@@ -4,7 +4,7 @@ Depends on fem/box_parts, fem/box_values, fem/case, fem/face_terms, fem/loss_fac
 fem/wood_table, geometry/box, geometry/check_box.
 """
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field, replace
 
 import numpy as np
@@ -106,18 +106,23 @@ def usual_rims(box: Box) -> tuple[RimOption, ...]:
             {SOFT: LossFactors(0.15, 0.15, 0.15)},
         ),
     )
-    drawn = sorted(box.linings, key=_face)
-    return tuple(option for option in every if sorted(option.linings, key=_face) != drawn)
+    drawn = _sizes(box.linings)
+    return tuple(option for option in every if _sizes(option.linings) != drawn)
+
+
+def _sizes(linings: Sequence[Lining]) -> set[tuple[object, ...]]:
+    """Linings as what can be compared: sizes from a drawing are rounded otherwise than those written here."""
+    found = set()
+    for one in linings:
+        sizes = (one.width, one.height, one.kerf_pitch, one.kerf_width, one.kerf_depth)
+        found.add((one.face, one.wood, one.alone, *(round(1e6 * size) for size in sizes)))
+    return found
 
 
 def _both(
     wood: str, width: float, height: float, pitch: float = 0.0, saw: float = 0.0, depth: float = 0.0
 ) -> tuple[Lining, ...]:
     return tuple(Lining(face, wood, width, height, pitch, saw, depth) for face in FACES)
-
-
-def _face(lining: Lining) -> str:
-    return lining.face
 
 
 def drawn_rim(box: Box) -> RimOption:

@@ -1,8 +1,8 @@
 """The closed box: coupled modes of top, back and air, what takes their energy, sound, and how long each note sounds.
 
 The box is [sides], [back] and what belongs to them in top.toml. With --notes, the decay time of every note is printed.
-Writes out/box.json, and pictures to out/pictures: every mode (box-mode-01.png ...), the admittance at the bridge
-(box-admittance.png), the sound at one metre (box-sound.png), and the fingerboard (sustain.png).
+Writes out/box.json, the page out/box.html, and pictures to out/pictures: every mode (box-mode-01.png ...), admittance
+at the bridge (box-admittance.png), sound at one metre (box-sound.png), and the fingerboard (sustain.png).
 
 example:
   bracedtop box wren --notes
@@ -16,8 +16,9 @@ if TYPE_CHECKING:
     from bracedtop.fem.box_parts import BoxModel
     from bracedtop.fem.box_state import BoxState
     from bracedtop.fem.case import Case
+    from bracedtop.fem.picture import PictureJob
 
-OWNED = ("box.json", "pictures/box-*.png", "pictures/sustain.png")
+OWNED = ("box.json", "box.html", "pictures/box-*.png", "pictures/sustain.png")
 
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
@@ -64,9 +65,10 @@ def run(args: argparse.Namespace) -> int:
         (folder / "box.json").write_text(json_text({**result, "curves": curves_json(state)}), encoding="utf-8")
         if not args.no_pictures:
             with progress.stage("pictures"):
-                drawn, about = _draw(model, state, names, folder)
-            written += drawn
+                jobs, about = _draw(model, state, names, folder)
             notes += [about] if about else []
+            (folder / "box.html").write_text(_page(case, model, state, names, jobs, notes, folder), encoding="utf-8")
+            written += ["box.html", *(f"pictures/{job.name}.png" for job in jobs)]
     files = [str(args.case / "out" / name) for name in written]
     if args.json:
         print_json({**result, "caution": CAUTION, "written": files})
@@ -111,7 +113,9 @@ def _print(case: "Case", model: "BoxModel", state: "BoxState", names: list[str],
         print()
 
 
-def _draw(model: "BoxModel", state: "BoxState", names: list[str], folder: Path) -> tuple[list[str], str | None]:
+def _draw(
+    model: "BoxModel", state: "BoxState", names: list[str], folder: Path
+) -> "tuple[list[PictureJob], str | None]":
     from bracedtop.fem.box_curves import admittance_picture, sound_picture
     from bracedtop.fem.box_picture import box_pictures
     from bracedtop.fem.picture import draw_pictures
@@ -121,8 +125,58 @@ def _draw(model: "BoxModel", state: "BoxState", names: list[str], folder: Path) 
     if state.notes is not None:
         jobs.append(sustain_picture(state.notes))
     jobs += box_pictures(model, state.modes, names)
-    found = draw_pictures(jobs, folder / "pictures")
-    return [f"pictures/{job.name}.png" for job in jobs], found.note
+    return jobs, draw_pictures(jobs, folder / "pictures").note
+
+
+def _page(
+    case: "Case",
+    model: "BoxModel",
+    state: "BoxState",
+    names: list[str],
+    jobs: "list[PictureJob]",
+    notes: list[str],
+    folder: Path,
+) -> str:
+    from importlib.metadata import version
+
+    from bracedtop.fem.box_page import BoxPage, box_page
+    from bracedtop.fem.report_data import ReportPicture
+    from bracedtop.fem.sustain_words import sustain_words
+    from bracedtop.scripts.box_output import (
+        CAUTION,
+        LOSSES,
+        MOVERS,
+        box_facts,
+        lumped_lines,
+        mode_rows,
+        voice_words,
+    )
+
+    pictures = {job.name: ReportPicture.from_file(folder / "pictures" / f"{job.name}.png", job.alt) for job in jobs}
+    curves = [
+        ("At the bridge", [pictures["box-admittance"]]),
+        ("What is heard", [pictures["box-sound"]]),
+    ]
+    if "sustain" in pictures:
+        curves.append(("How long each note sounds", [pictures["sustain"]]))
+    return box_page(
+        BoxPage(
+            case.name,
+            case.note,
+            box_facts(case, model),
+            CAUTION,
+            f"bracedtop {version('braced-top')}",
+            [name for name, _ in MOVERS],
+            [name for name, _ in LOSSES],
+            mode_rows(state, names),
+            lumped_lines(state.lumped),
+            voice_words(state.voice),
+            curves,
+            () if state.notes is None else sustain_words(state.notes),
+            [picture for name, picture in pictures.items() if name.startswith("box-mode-")],
+            notes,
+        )
+    )
 
 
 def _shortened(files: list[str]) -> list[str]:

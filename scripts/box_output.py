@@ -187,6 +187,21 @@ def voice_rows(voices: "Sequence[Voice]") -> list[list[str]]:
     ]
 
 
+def voice_words(voice: "Voice") -> list[dict[str, str]]:
+    """The figures of `WORDS` with their definitions."""
+    from bracedtop.fem.voice import WORDS
+
+    return [
+        {
+            "name": word.name,
+            "value": _figure(voice.figure(word.name), word.unit),
+            "unit": word.unit,
+            "sentence": word.sentence,
+        }
+        for word in WORDS
+    ]
+
+
 def print_words() -> None:
     """Print the definitions of the figures."""
     from bracedtop.fem.voice import WORDS
@@ -217,18 +232,25 @@ def print_notes_table(found: "SustainMap") -> None:
 
 def state_json(state: "BoxState", names: Sequence[str]) -> dict[str, Any]:
     """The part of the JSON that a change of the box changes."""
-    from bracedtop.fem.voice import WORDS
-
-    voice = state.voice
     found: dict[str, Any] = {
         "modes": mode_rows(state, names),
         "lumped": lumped_json(state.lumped),
-        "voice": {word.name: {"value": voice.figure(word.name), "unit": word.unit} for word in WORDS},
-        "power_goes_to": dict(voice.shares),
+        **voice_json(state),
     }
     if state.notes is not None:
         found["notes"] = notes_json(state.notes)
     return found
+
+
+def voice_json(state: "BoxState") -> dict[str, Any]:
+    """The figures of the voice, and where the power goes."""
+    from bracedtop.fem.voice import WORDS
+
+    voice = state.voice
+    return {
+        "voice": {word.name: {"value": voice.figure(word.name), "unit": word.unit} for word in WORDS},
+        "power_goes_to": dict(voice.shares),
+    }
 
 
 def notes_json(found: "SustainMap") -> dict[str, Any]:
