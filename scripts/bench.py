@@ -23,7 +23,9 @@ from typing import TYPE_CHECKING
 from bracedtop.geometry.errors import FileError
 
 if TYPE_CHECKING:
-    from bracedtop.scripts.page.guard import Door
+    import uvicorn
+
+    from bracedtop.scripts.page.guard import App, Door
 
 LOCK = Path(".bracedtop") / "page.lock"
 
@@ -69,7 +71,7 @@ def run(args: argparse.Namespace) -> int:
         raise FileError(message) from None
     with lock:
         door = door_of(args.case)
-        listener, note = _listener(args.port, door.port)
+        listener, note = chosen_listener(args.port, door.port)
         with listener:
             door = replace(door, port=listener.getsockname()[1])
             keep_door(args.case, door)
@@ -77,8 +79,6 @@ def run(args: argparse.Namespace) -> int:
 
 
 def _serve(args: argparse.Namespace, door: "Door", listener: socket.socket, note: str) -> int:
-    import uvicorn
-
     from bracedtop.scripts.console import print_json
     from bracedtop.scripts.page.app import application
     from bracedtop.scripts.page.session import Session
@@ -92,6 +92,20 @@ def _serve(args: argparse.Namespace, door: "Door", listener: socket.socket, note
         print(f"{args.case} is open at {door.address}")
         print("Ctrl-C ends it. Whoever has the address on this machine can change the case.")
     sys.stdout.flush()
+    if not args.no_browser:
+        threading.Timer(0.3, webbrowser.open, [door.address]).start()
+    try:
+        page_server(app).run(sockets=[listener])
+    except KeyboardInterrupt:
+        # Raised again by the server once all is closed.
+        print("bracedtop: closed; everything is kept", file=sys.stderr)
+    return 0
+
+
+def page_server(app: "App") -> "uvicorn.Server":
+    """Server of an application on sockets that are there already."""
+    import uvicorn
+
     config = uvicorn.Config(
         app,
         log_level="warning",
@@ -102,30 +116,17 @@ def _serve(args: argparse.Namespace, door: "Door", listener: socket.socket, note
         server_header=False,
         timeout_graceful_shutdown=LEAVE,
     )
-    if not args.no_browser:
-        threading.Timer(0.3, webbrowser.open, [door.address]).start()
-    try:
-        uvicorn.Server(config).run(sockets=[listener])
-    except KeyboardInterrupt:
-        # Raised again by the server once all is closed.
-        print("bracedtop: closed; everything is kept", file=sys.stderr)
-    return 0
+    return uvicorn.Server(config)
 
 
-def _listener(asked: int | None, before: int) -> tuple[socket.socket, str]:
-    """Socket on the loopback interface, and what there is to say about its port."""
-    try:
-        return _bound(before if asked is None else asked), ""
-    except OSError as error:
-        if asked is not None:
-            taken = error.errno in (errno.EADDRINUSE, errno.EACCES)
-            reason = "is taken by another program" if taken else f"cannot be used ({error.strerror})"
-            message = f"--port {asked}: {reason}; give another, or none"
-            raise FileError(message) from None
-    return _bound(0), f"port {before} is taken by another program, so the address has changed"
+def loopback(port: int) -> socket.socket:
+    """Socket that listens on a port of the loopback interface; any free one for 0.
 
-
-def _bound(port: int) -> socket.socket:
+    Raises
+    ------
+    OSError
+        If the port cannot be had.
+    """
     listener = socket.socket(socket.AF_INET, socket.SOCK_STREAM)
     try:
         if os.name == "posix":
@@ -137,3 +138,16 @@ def _bound(port: int) -> socket.socket:
         listener.close()
         raise
     return listener
+
+
+def chosen_listener(asked: int | None, before: int) -> tuple[socket.socket, str]:
+    """Socket on the loopback interface, and what there is to say about its port."""
+    try:
+        return loopback(before if asked is None else asked), ""
+    except OSError as error:
+        if asked is not None:
+            taken = error.errno in (errno.EADDRINUSE, errno.EACCES)
+            reason = "is taken by another program" if taken else f"cannot be used ({error.strerror})"
+            message = f"--port {asked}: {reason}; give another, or none"
+            raise FileError(message) from None
+    return loopback(0), f"port {before} is taken by another program, so the address has changed"

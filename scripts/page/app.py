@@ -24,11 +24,12 @@ has to be registered here. ``view_NAME`` may define any of:
     content, name, fields)` gets a content that has been checked and a clean name with its ending, and returns JSON.
 
 The session (scripts/page/session.py): ``session.document`` (frozen: ``tables`` as drafted, ``values``,
-``under("notes")``, ``revision``), ``session.case()`` (the drafted `Case`, or an error), ``session.change(keys, values)``,
-``session.tell(event, **data)`` to every page, ``session.memory["NAME/what"]`` for what is dear to make, and
-``session.tasks.start("NAME/what", "words for the maker", session.document.revision, function, *arguments)`` with
-``function(report, *arguments)`` in a module, run in a process of low priority; ``report("stage", 0.4)`` shows progress;
-``session.tasks.finished("NAME/what")`` has `.result` and `.revision` of the last one done. Paths by
+``under("notes")``, ``revision``), ``session.case()`` (the drafted `Case`, or an error),
+``session.change(keys, values)``, ``session.tell(event, **data)`` to every page, ``session.memory["NAME/what"]`` for
+what is dear to make, and
+``session.tasks.start("NAME/what", "words for the maker", session.document.revision, function, *arguments)``
+with ``function(report, *arguments)`` in a module, run in a process of low priority; ``report("stage", 0.4)`` shows
+progress; ``session.tasks.finished("NAME/what")`` has `.result` and `.revision` of the last one done. Paths by
 ``inside(session.folder, "taps/bridge.wav")``; new files by ``keep_new(path, content)``.
 """
 

@@ -1,7 +1,8 @@
 """The journal of the page, `.bracedtop/page.jsonl`: every change, on the disk before it is acknowledged.
 
-Depends on geometry/errors. One JSON document a line. Nothing in it is ever rewritten: what is undone is a further change. A line that was torn by
-a dying machine was never acknowledged and is dropped; lines that cannot be read are kept aside and the rest goes on.
+Depends on geometry/errors. One JSON document a line. Nothing in it is ever rewritten: what is undone is a further
+change. A line that was torn by a dying machine was never acknowledged and is dropped; lines that cannot be read are
+kept aside and the rest goes on.
 """
 
 import json

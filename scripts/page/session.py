@@ -294,8 +294,13 @@ class Session:
         if any(overlap(a, b) for k, a in enumerate(change.keys) for b in change.keys[:k]):
             message = "a change cannot name the same part of the drawing twice"
             raise DesignError(message)
-        if len(line_of_change(change)) > LARGEST_LINE:
-            message = f"a change may hold {LARGEST_LINE // 1000} kB"
+        try:
+            size = len(line_of_change(change))
+        except ValueError:
+            message = "a number in a change must be finite, and text must be text"
+            raise DesignError(message) from None
+        if size > LARGEST_LINE:
+            message = f"a change may hold {LARGEST_LINE // 1000} kB; this one holds {size // 1000} kB"
             raise DesignError(message)
         inside_drawing = {}
         for key, value in zip(change.keys, change.values, strict=True):

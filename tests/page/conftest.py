@@ -1,15 +1,18 @@
 """The page in a real browser: a case, its server, and Chromium.
 
-Take `bench` for a server on a fresh copy of the small case, `page` for a browser page that shows it; `serve(folder)` for
-any other case. Take `chromium` alone for contexts of your own (a phone's width, a microphone).
+Take `bench` for the small case, served from this process (at once there, with its `session` at hand), `page` for a
+browser page that shows it, `stand(folder)` for any other case, `open_page(address, viewport=...)` for any other page.
+`serve(folder)` starts the program itself, which takes seconds and can be killed. `accessible(page)` runs axe.
 """
 
 import json
 import os
 import shutil
 import signal
+import socket
 import subprocess
 import sys
+import threading
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass, field
 from pathlib import Path
@@ -17,7 +20,15 @@ from pathlib import Path
 import pytest
 from commands.command_line import TAPS, TOP
 
-playwright = pytest.importorskip("playwright.sync_api", reason="the page's tests need Playwright: .[test] brings it")
+from bracedtop.scripts.bench import loopback, page_server
+from bracedtop.scripts.page.app import application
+from bracedtop.scripts.page.guard import Door
+from bracedtop.scripts.page.session import Session
+
+try:
+    from playwright import sync_api as playwright
+except ImportError:
+    playwright = None  # type: ignore[assignment]
 
 CHROMIUM = next(
     (path for name in ("chromium", "chromium-browser", "google-chrome") if (path := shutil.which(name))),
@@ -69,6 +80,8 @@ class Server:
 
 @pytest.fixture(scope="session")
 def chromium() -> Iterator["playwright.Browser"]:
+    if playwright is None:
+        pytest.skip("no Playwright; the page's tests need it: .[test] brings it")
     if CHROMIUM is None:
         pytest.skip("no Chromium on this machine; the page's tests need one (CHROMIUM names another place)")
     arguments = [
@@ -110,9 +123,40 @@ def serve() -> Iterator[Callable[..., Server]]:
                 stream.close()
 
 
+@dataclass
+class Stand:
+    """A server of the page in a thread of this process."""
+
+    folder: Path
+    session: Session
+    address: str
+
+
 @pytest.fixture
-def bench(small: Path, serve: Callable[..., Server]) -> Server:
-    return serve(small)
+def stand() -> Iterator[Callable[[Path], Stand]]:
+    """Serves cases from this process until the end of the test."""
+    running: list[tuple[object, threading.Thread, socket.socket]] = []
+
+    def start(folder: Path) -> Stand:
+        listener = loopback(0)
+        door = Door("t" * 32, listener.getsockname()[1])
+        session = Session(folder)
+        server = page_server(application(session, door))
+        thread = threading.Thread(target=server.run, args=([listener],), daemon=True)
+        thread.start()
+        running.append((server, thread, listener))
+        return Stand(folder, session, door.address)
+
+    yield start
+    for server, thread, listener in running:
+        server.should_exit = True  # type: ignore[attr-defined]
+        thread.join(10)
+        listener.close()
+
+
+@pytest.fixture
+def bench(small: Path, stand: Callable[[Path], Stand]) -> Stand:
+    return stand(small)
 
 
 @pytest.fixture
@@ -145,7 +189,7 @@ def _note(message: "playwright.ConsoleMessage", errors: list[str]) -> None:
 
 
 @pytest.fixture
-def page(bench: Server, open_page: Callable[..., "playwright.Page"]) -> "playwright.Page":
+def page(bench: Stand, open_page: Callable[..., "playwright.Page"]) -> "playwright.Page":
     return open_page(bench.address)
 
 

@@ -185,7 +185,8 @@ class Bench {
   }
 }
 
-const bench = new Bench();
+/** For tests and the console; views are given it. */
+export const bench = new Bench();
 const views = new Map();
 
 function heard(message) {
@@ -338,7 +339,7 @@ async function tried(act) {
 /** What has to be decided or known: the draft, a top.toml changed outside, a draft that cannot be built. */
 function drawNotes(bench) {
   const { drawn, store } = bench;
-  const asking = (ask, after) => () => tried(async () => after?.(await bench.ask({ ask, page: store.page })));
+  const asking = (ask, after = () => {}) => () => tried(async () => after(await bench.ask({ ask, page: store.page })));
   const notes = [];
   for (const words of drawn.warnings ?? []) notes.push(["warn", words]);
   if (drawn.outside) {
