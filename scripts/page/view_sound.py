@@ -101,7 +101,7 @@ def prepare(session: Session, message: dict[str, Any]) -> dict[str, Any]:
             session.folder,
             held.tables,
             held.drawing,
-            _digest(session, what),
+            digest(session, what),
         )
     return {}
 
@@ -259,7 +259,7 @@ def _readiness(session: Session, what: str) -> dict[str, Any]:
     running = next((one for one in session.tasks.unfinished() if one.name == f"{TASK}/{what}"), None)
     return {
         "is_ready": made is not None,
-        "is_old": made is not None and made.digest != _digest(session, what),
+        "is_old": made is not None and made.digest != digest(session, what),
         "is_running": running is not None,
         "versions": [] if made is None else [{"id": v.id, "label": v.label, "words": v.words} for v in made.versions],
         "notes": [] if made is None else list(made.notes),
@@ -271,7 +271,7 @@ def _made(session: Session, what: str) -> Any:
     return None if task is None else task.result
 
 
-def _digest(session: Session, what: str) -> str:
+def digest(session: Session, what: str) -> str:
     """Of all that the sounds of a top or a box depend on."""
     held = session.document
     seen: list[Any] = [held.tables, held.drawing]

@@ -128,6 +128,7 @@ def test_points_of_an_elliptical_hole() -> None:
     assert weight @ along**2 == pytest.approx(np.pi * 0.05**3 * 0.03 / 4)
 
 
+@pytest.mark.slow
 def test_heard_of_the_bridge_and_of_a_place(box: BoxModel, field: SoundField) -> None:
     """Solved from the ear back, in modes, against all unknowns driven where the force is."""
     place = np.array([0.14, 0.11])

@@ -140,6 +140,9 @@ class Listen {
       element("div", { className: "row" }, this.unknown, ...this.guesses, button("From the start", () => this.forget())), this.score);
 
     this.hidden = element("div", { className: "columns" }, struck, element("div", { className: "stack" }, beside, blind));
+    this.hidden.hidden = true;
+    this.ready.hidden = true;
+    this.figures.hidden = true;
     this.said = element("ul", { className: "quiet" });
     this.root.replaceChildren(element("h2", { textContent: "Listen" }), element("div", { className: "row" }, this.objects.element),
       element("div", { className: "row" }, this.about, this.ready), this.hidden, this.said);
