@@ -107,8 +107,8 @@ def test_two_pages_ask_which_counts(bench, open_page, answer, wins):
     expect(second.get_by_role("button", name="Undo: long: width")).to_be_enabled()
     second.evaluate(stale, [key, seen])
     dialog = second.get_by_role("dialog", name="Two pages changed the same")
-    expect(dialog).to_contain_text("long: width on the other page6")
-    expect(dialog).to_contain_text("long: width on this page7")
+    expect(dialog).to_contain_text("long: width on the other page6 mm")
+    expect(dialog).to_contain_text("long: width on this page7 mm")
     dialog.get_by_role("button", name=answer).click()
     kept(second)
     assert bench.session.document.value(key) == wins

@@ -225,8 +225,8 @@ async function answered({ answer, change, words, theirs }) {
     bench.toast(`Not kept: ${words}`);
   } else if (answer === "conflict") {
     const facts = change.keys.flatMap((key, k) => [
-      [`${keyWords(key)} on the other page`, valueWords(theirs[key])],
-      [`${keyWords(key)} on this page`, valueWords(change.values[k])],
+      [`${keyWords(key)} on the other page`, withUnit(key, valueWords(theirs[key]))],
+      [`${keyWords(key)} on this page`, withUnit(key, valueWords(change.values[k]))],
     ]);
     const chosen = await bench.choose("Two pages changed the same", facts, [
       ["Keep the other page's", "theirs"],
@@ -409,6 +409,10 @@ function valueWords(value) {
   if (Array.isArray(value)) return value.map((item) => (Array.isArray(item) ? item.join(" at ") : valueWords(item))).join("; ");
   if (typeof value === "object") return Object.entries(value).map(([key, item]) => `${keyWords(key)} ${valueWords(item)}`).join("; ");
   return String(value);
+}
+
+function withUnit(key, words) {
+  return /_mm$/.test(key) && words !== "taken away" ? `${words} mm` : words;
 }
 
 function counted(number, what) {
