@@ -17,7 +17,8 @@ import scipy.linalg
 from bracedtop.fem.box_modes import N_MODES, solve_box
 from bracedtop.fem.box_parts import BoxModel
 from bracedtop.fem.box_values import BoxValues
-from bracedtop.fem.face_terms import FaceModel, FaceValues, face_matrices
+from bracedtop.fem.face_terms import FaceModel, face_matrices
+from bracedtop.fem.face_values import FaceValues
 from bracedtop.fem.face_wood import packed, unpacked
 from bracedtop.geometry.box import Finish
 

@@ -11,7 +11,8 @@ import numpy as np
 from bracedtop.fem.box_coupling import coupled_matrices, pressure_rows
 from bracedtop.fem.box_parts import BoxModel
 from bracedtop.fem.box_values import BoxValues
-from bracedtop.fem.face_terms import FaceModel, FaceValues, face_matrices
+from bracedtop.fem.face_terms import FaceModel, face_matrices
+from bracedtop.fem.face_values import FaceValues
 from bracedtop.fem.gas import Gas, air_gas
 from bracedtop.fem.hole_air import hole_resistance
 

@@ -5,7 +5,8 @@ from dataclasses import dataclass, field, replace
 
 import numpy as np
 
-from bracedtop.fem.face_terms import FaceModel, FaceValues
+from bracedtop.fem.face_terms import FaceModel
+from bracedtop.fem.face_values import FaceValues
 from bracedtop.geometry.errors import DesignError
 
 FACTORS = ("E_L", "E_R", "G_LR", "density", "thickness")

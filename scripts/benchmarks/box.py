@@ -32,7 +32,7 @@ def seconds(function: Callable[[], Any], repeats: int) -> float:
 
 def anything(face: Any, rng: Any) -> Any:
     """Values of a face drawn at random: ring, rim and film up to double or half, woods as boards differ, a mass."""
-    from bracedtop.fem.face_terms import FaceValues
+    from bracedtop.fem.face_values import FaceValues
 
     def factor(most: float) -> float:
         return float(most ** rng.uniform(-1, 1))
