@@ -122,11 +122,11 @@ def _logged_taps(entry: TapsEntry) -> BookTable:
     rows = tuple(
         (
             str(tap.number),
+            tap.label,
             _hz(tap.hz),
             _hz(tap.std_error_hz),
             "" if tap.t60_s is None else f"{tap.t60_s:.2f}",
             "" if tap.q is None else f"{tap.q:.0f}",
-            tap.label,
         )
         for tap in entry.modes
     )
@@ -137,11 +137,11 @@ def _taps(taps: Taps) -> BookTable:
     rows = tuple(
         (
             str(mode.number),
+            mode.label,
             _hz(mode.hz),
             _hz(mode.std_error_hz),
             "" if mode.decay_time is None else f"{mode.decay_time:.2f}",
             "" if mode.q is None else f"{mode.q:.0f}",
-            mode.label,
         )
         for mode in taps.measured
     )
@@ -149,7 +149,7 @@ def _taps(taps: Taps) -> BookTable:
 
 
 def _tap_table(rows: tuple[tuple[str, ...], ...]) -> BookTable:
-    return BookTable("Taps", ("tap", "Hz", "give or take Hz", "falls by 60 dB in s", "Q", "in words"), rows)
+    return BookTable("Taps", ("tap", "in words", "Hz", "give or take Hz", "falls by 60 dB in s", "Q"), rows, left=2)
 
 
 def _calibration(entry: CalibrationEntry) -> list[BookTable]:

@@ -20,7 +20,7 @@ from typing import Any
 
 from bracedtop.fem.as_built import as_built_tables
 from bracedtop.fem.bench_log import FILE_NAME as LOG
-from bracedtop.fem.bench_log import Log, read_log
+from bracedtop.fem.bench_log import Log, append, drawing_entry, read_log, taps_entry
 from bracedtop.fem.book import book_html
 from bracedtop.fem.book_data import BookData, BookFile, BookTable, DatedWords, Figure
 from bracedtop.fem.book_drawing import plan_figure, sides_figure, thickness_figure
@@ -139,6 +139,7 @@ def make_book(
     built = case.design
     for session in sessions:
         built = cut_design(built, session.cuts)
+    _record(case, sessions)
     log = read_log(folder)
     tell("solving the top as built", 0.15)
     solved = _solved(case, built, sessions, n_modes)
@@ -182,6 +183,16 @@ def _read(folder: Path, said: Said) -> tuple[bytes, Case]:
     tables = {**tomllib.loads(content.decode("utf-8-sig")), "build": dict(said.build)}
     content = draft_text(tables, "").encode()
     return content, case_of(read_layout(content, TOP, LAYOUT, CaseTable), folder)
+
+
+def _record(case: Case, sessions: Sequence[Session]) -> None:
+    """Put into the log what it does not have yet: the drawing, and the taps of every pass."""
+    log = read_log(case.folder)
+    if log.last("drawing") is None:
+        append(case.folder, drawing_entry(case))
+    for session in sessions:
+        if session.taps is not None and log.last("taps", session.number) is None:
+            append(case.folder, taps_entry(session.taps, session.number, session.folder))
 
 
 def _solved(case: Case, built: Design, sessions: Sequence[Session], n_modes: int) -> Solved:

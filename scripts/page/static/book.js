@@ -260,7 +260,7 @@ function bookSheet(bench) {
     sheet,
     draw(made) {
       link.hidden = made === null;
-      words.textContent = made === null ? "It was not made yet." : `Made ${new Date(1000 * made).toLocaleString()}; it lies in the case's folder book.`;
+      words.textContent = made === null ? "It was not made yet." : `Made ${new Date(1000 * made).toLocaleString([], { dateStyle: "medium", timeStyle: "short" })}; it lies in the case's folder book.`;
     },
     task(task) {
       const isOver = ["done", "failed", "cancelled"].includes(task.state);
