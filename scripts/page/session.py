@@ -162,6 +162,8 @@ class Session:
             clashes = self.journal.clashes(change)
             if clashes:
                 theirs = {key: self.document.value(key) for key in keys}
+                if list(theirs.values()) == list(values):
+                    return {"answer": "known", "revision": self.document.revision}
                 return {"answer": "conflict", "clashes": clashes, "theirs": theirs, "revision": self.document.revision}
             self._check(change)
             return self._put(change)
@@ -276,7 +278,7 @@ class Session:
         if self.document.is_drafted and tables != self.document.tables:
             return f"{TOP} was changed outside this page, and the draft here has changes of its own."
         if tables != self.document.tables:
-            self.warnings = (*self.warnings, f"{TOP} was changed outside this page; it is shown as it is now")
+            self.tell("said", words=f"{TOP} was changed outside this page; it is shown as it is now")
         self._put(_base_change(content, tables, self.document))
         return None
 

@@ -183,9 +183,12 @@ def outside(folder: Path) -> str:
 
 
 def test_without_a_draft_a_changed_file_is_taken(session, small):
+    said: list[dict] = []
+    session.listen(said.append)
     text = outside(small)
     session.look_at_file()
     assert session.outside is None
+    assert "changed outside" in next(event["words"] for event in said if event["event"] == "said")
     assert session.document.tables == tomllib.loads(text)
 
 
@@ -241,6 +244,8 @@ def test_two_pages_do_not_overwrite_each_other(session):
     assert found["theirs"] == {LONG: LOWER}
     assert session.document.value(LONG) == LOWER
     assert session.change(["brace/cross/width_mm"], [7], seen=seen, page="B")["answer"] == "kept"
+    # Both want the same: there is nothing to choose.
+    assert session.change([LONG], [LOWER], seen=seen, page="B")["answer"] == "known"
 
 
 def test_two_undos_at_once_take_back_one(session):

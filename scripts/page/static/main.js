@@ -211,6 +211,8 @@ function heard(message) {
   } else if (message.event === "task") {
     drawTasks([message]);
     bench.emit("task", message);
+  } else if (message.event === "said") {
+    bench.toast(message.words);
   } else if (message.event === "connection") {
     drawHead(bench);
     bench.emit("connection", message);

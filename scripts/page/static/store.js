@@ -149,8 +149,12 @@ class Unsent {
 
   write() {
     const key = this.start + this.page;
-    if (this.changes.length) localStorage.setItem(key, JSON.stringify(this.changes));
-    else localStorage.removeItem(key);
+    try {
+      if (this.changes.length) localStorage.setItem(key, JSON.stringify(this.changes));
+      else localStorage.removeItem(key);
+    } catch {
+      // The browser's store is full: the change still goes to the server, only a page that dies first would lose it.
+    }
   }
 }
 
