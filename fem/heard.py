@@ -8,7 +8,7 @@ That is right close to it; from afar its back would cancel much of what its fron
 modes are summed, p = sum over k of i omega phi_k P_k / (omega_k^2 + i omega omega_k eta_k - omega^2), where P_k is the
 pressure per velocity of mode k; its motion as a whole, and modes that were not solved for, are left out.
 
-The box is heard one metre before the middle of its top (fem/sound_field).
+The box is heard one metre in front of the middle of its top (fem/sound_field).
 """
 
 from dataclasses import dataclass, replace
@@ -221,7 +221,7 @@ def heard_box(
     force = force[:, box_matrices(model, values).free]
     force[0] = driven.force
     pressure = np.concatenate([np.zeros((1, len(force))), axis_pressure(driven, hz, force)])
-    words = f"{LISTENER:g} m before the middle of the top"
+    words = f"{LISTENER:g} m in front of the middle of the top"
     heard = Heard(spacing, pressure[:, 0], modes.frequencies, loss, LISTENER / field.gas.speed, words)
     Y = np.concatenate([[0j], bridge_admittance(driven)(hz)])
     body = Body(heard, Y, body_peaks(between(hz, Y[1:]), LOWEST_PEAK, float(hz[-1])))

@@ -104,6 +104,7 @@ class Listen {
       select.addEventListener("change", () => {
         this.chosen[this.what][name] = select.value;
         this.restart();
+        this.draw();
       });
       return select;
     });
@@ -112,8 +113,10 @@ class Listen {
       made.setAttribute("aria-pressed", "false");
       return made;
     });
+    this.details = this.selects.map((select) => element("p", { className: "quiet", id: `${select.id}-is` }));
+    for (const [k, select] of this.selects.entries()) select.setAttribute("aria-describedby", this.details[k].id);
     const columns = this.selects.map((select, k) => element("div", { className: "version" },
-      element("label", { htmlFor: select.id, textContent: `${"AB"[k]} is` }), select, this.plays[k]));
+      element("label", { htmlFor: select.id, textContent: `${"AB"[k]} is` }), select, this.details[k], this.plays[k]));
     this.loop = element("input", { type: "checkbox", id: "sound-loop" });
     this.loop.addEventListener("change", () => { for (const audio of this.players) audio.loop = this.loop.checked; });
     this.volume = element("input", { type: "range", id: "sound-volume", min: 0, max: 100, step: 5, value: 60 });
@@ -184,6 +187,7 @@ class Listen {
     this.strikes.set(this.strike);
     this.tap.hidden = this.kind !== "tap";
     this.notes.hidden = this.kind !== "note";
+    this.hidden.classList.toggle("wide", this.kind === "note");
     this.drawVersions(mine.versions);
     this.drawTop();
     if (hasNotes) this.drawBoard(state.board);
@@ -200,13 +204,13 @@ class Listen {
     if (!ids.includes(mine.a)) mine.a = ids.length > 1 && ids[0] === "draft" ? "saved" : ids[0];
     if (!ids.includes(mine.b)) mine.b = ids.find((id) => id !== mine.a) ?? ids[0];
     for (const [k, select] of this.selects.entries()) {
-      const words = versions.map(({ label, words: more }) => (more && more !== label ? `${label}: ${more}` : label));
       const look = JSON.stringify(versions);
       if (select.dataset.look !== look) {
         select.dataset.look = look;
-        select.replaceChildren(...versions.map(({ id }, j) => element("option", { value: id, textContent: words[j] })));
+        select.replaceChildren(...versions.map(({ id, label }) => element("option", { value: id, textContent: label })));
       }
       select.value = mine["ab"[k]];
+      this.details[k].textContent = versions.find(({ id }) => id === select.value).words;
     }
     if (ids.length < 2 && !this.told.textContent) {
       this.told.textContent = "There is one version only. Change the drawing, or plan a pass, and there is a second one to compare.";
@@ -250,7 +254,7 @@ class Listen {
         element("thead", {}, head), element("tbody", {}, ...rows));
       table.addEventListener("keydown", (event) => this.walk(event, strings.length, nFrets));
       this.board.replaceChildren(table);
-      this.legend.textContent = "Press a note to hear A. The darker the wood, the longer it sounds; seconds to a fall of 60 dB. "
+      this.legend.textContent = "Press a note to hear A. The stronger the colour, the longer it sounds; seconds to a fall of 60 dB. "
         + "Underlined notes are short or soft beside their neighbours, or wolves. Arrow keys walk over the board.";
     }
     for (const one of this.board.querySelectorAll("button")) {
@@ -434,7 +438,7 @@ function shape(tag, attributes, ...children) {
 function figures({ modes, notes, labels }) {
   const head = (...names) => element("thead", {}, element("tr", {}, ...names.map((name) => element("th", { scope: "col", textContent: name }))));
   const row = (...cells) => element("tr", {}, ...cells.map((text) => element("td", { textContent: text })));
-  const seconds = (value) => (value === null ? "" : `${value.toFixed(2)} s`);
+  const seconds = (value) => (value === null ? "" : `${value.toFixed(2)}\u00a0s`);
   const names = labels.map((label, k) => `${"AB"[k]}, ${label}`);
   if (notes) {
     return element("table", {}, head("", ...names), element("tbody", {},
@@ -442,7 +446,7 @@ function figures({ modes, notes, labels }) {
       row("At the rate of its beginning", ...notes.map((one) => seconds(one.early))),
       row("Beside its neighbours", ...notes.map((one) => one.weak || "even"))));
   }
-  const told = (one) => (one ? `${one.hz.toFixed(1)} Hz, ${one.note} ${one.cents < 0 ? "\u2212" : "+"}${Math.abs(one.cents).toFixed(0)}, rings ${seconds(one.t60)}${one.is_measured ? " (tapped)" : ""}` : "");
+  const told = (one) => (one ? `${one.hz.toFixed(1)}\u00a0Hz, ${one.note}\u00a0${one.cents < 0 ? "\u2212" : "+"}${Math.abs(one.cents).toFixed(0)}, rings ${seconds(one.t60)}${one.is_measured ? " (tapped)" : ""}` : "");
   const rows = modes[0].map((one, k) => row(String(k + 1), told(one), told(modes[1][k])));
   return element("table", {}, element("caption", { textContent: `The ${counted(modes[0].length, "lowest mode", "lowest modes")}` }),
     head("Mode", ...names), element("tbody", {}, ...rows));
