@@ -1,8 +1,8 @@
 """Vectors in which a face's modes lie whatever holds its rim, whatever its ring, wood and film are, and under air.
 
-Depends on fem/face_changes, fem/model, fem/modes.
+Depends on fem/attached, fem/face_changes, fem/model, fem/modes, fem/reduced_sample.
 
-The drawn face's modes, its responses to steady pressures and to a force at the bridge, and its motions as a stiff body,
+The drawn face's modes, its responses to steady pressures and to a mass at the bridge, and its motions as a stiff body,
 which the rim may make, are the basis for what is drawn. For what may change, the principal directions of more are
 taken: modes of the face on other rims and with a thinner ring (snapshots), and the responses K^-1 (dK - lambda dM) phi
 of its modes to a thinner ring, other moduli and a film. Modes are found in block Krylov spaces.
@@ -24,12 +24,14 @@ import scipy.linalg
 from numpy.polynomial.legendre import legvander2d
 from scipy import sparse
 
+from bracedtop.fem.attached import mass_groups
 from bracedtop.fem.face_changes import changed_matrices
 from bracedtop.fem.face_values import FaceValues
-from bracedtop.fem.footprint import Points
 from bracedtop.fem.model import Model, free_matrix, whole_motions
 from bracedtop.fem.modes import factorised
+from bracedtop.fem.parameter import driving_mass
 from bracedtop.fem.plate import N_FIELDS, own_points, shape_functions
+from bracedtop.fem.reduced_sample import mass_form, motion_rows, seen
 from bracedtop.fem.rim import Rim
 from bracedtop.geometry.box import Finish
 
@@ -41,6 +43,9 @@ MODES = 35
 
 SHOTS = 30
 """Modes of a face on another rim; chosen."""
+
+EXACT = 15
+"""Of these, how many the basis for changed faces holds exactly; chosen."""
 
 DRIVEN = 25
 """Modes whose responses to other wood, ring and film are in the basis; chosen: those that are wanted."""
@@ -70,9 +75,10 @@ CHANGES = (
     FaceValues(E_L=1.3),
     FaceValues(E_R=1.3),
     FaceValues(G_LR=1.3),
+    FaceValues(thickness=0.9),
     FaceValues(finish=Finish("top", 0.15, 0.1e-3, 3e9)),
 )
-"""Changes of wood and finish whose responses are in the basis; chosen: what calibration allows, a thick film."""
+"""Changes of wood, thickness and finish whose responses are in the basis; chosen: what calibration may find, a film."""
 
 _RANK = 1e-12
 
@@ -95,11 +101,13 @@ def face_basis(model: Model, rim: Rim | None) -> np.ndarray:
         As drawn, for a basis that holds for changed faces; None: for the drawn one only.
     """
     solve = _solver(model, model.K)
-    force = _point_force(model)
+    force = _bridge_forces(model)
     loads = np.column_stack([pressures(model, DEGREE), force])
     lam, modes = _lowest(model, (model.K, model.M), solve, loads, STEPS, MODES)
     static = solve(np.column_stack([pressures(model, SMOOTH), force]))
-    first = np.column_stack([rim_motions(model), static])
+    # What inertia adds to the response to a force at the bridge: a mass there changes high modes by it.
+    swung = solve(np.asarray(model.M @ static[:, -len(RIGID) :]))
+    first = np.column_stack([rim_motions(model), static, swung, solve(np.asarray(model.M @ swung))])
     if rim is None:
         return _orthonormal(model.K, np.column_stack([first, modes]))
     start = np.asarray(model.M @ modes)
@@ -113,9 +121,8 @@ def face_basis(model: Model, rim: Rim | None) -> np.ndarray:
     def responses(values: FaceValues) -> np.ndarray:
         x, weight = modes[:, :DRIVEN], lam[:DRIVEN]
         K, M = changed_matrices(model, values)
-        return (
-            solve(np.asarray((K - model.K) @ x) - np.asarray((M - model.M) @ x) * weight) * (lam[0] / weight) ** LOWER
-        )
+        found = solve(np.asarray((K - model.K) @ x) - np.asarray((M - model.M) @ x) * weight)
+        return np.asarray(found * (lam[0] / weight) ** LOWER)
 
     soft, stiff, hinged = _rims(rim)
     others = [FaceValues(rim=one) for one in (soft, stiff, hinged)]
@@ -124,6 +131,7 @@ def face_basis(model: Model, rim: Rim | None) -> np.ndarray:
     with ThreadPoolExecutor(min(4, os.cpu_count() or 1)) as pool:
         shots = list(pool.map(snapshot, others))
         driven = list(pool.map(responses, [*CHANGES, *thinner]))
+    first = np.column_stack([first, modes[:, :EXACT]])
     return _principal(model.K, first, np.column_stack([modes * (lam[0] / lam) ** LOWER, *shots, *driven]))
 
 
@@ -141,7 +149,7 @@ def pressures(model: Model, degree: int) -> np.ndarray:
     xy = model.locator.positions(points.element, points.local)
     low, high = xy.min(axis=0), xy.max(axis=0)
     place = (2 * xy - low - high) / (high - low)
-    shape = legvander2d(*place.T, (degree, degree)).reshape(len(xy), degree + 1, degree + 1)
+    shape = legvander2d(place[:, 0], place[:, 1], [degree, degree]).reshape(len(xy), degree + 1, degree + 1)
     i, j = np.indices((degree + 1, degree + 1))
     shape = shape[:, i + j <= degree]
     n = model.space.n_nodes
@@ -152,13 +160,14 @@ def pressures(model: Model, degree: int) -> np.ndarray:
     return out
 
 
-def _point_force(model: Model) -> np.ndarray:
-    """A force at the driving point, (n_unknowns, 1)."""
-    element, local = model.locator.locate(model.design.driving_point[None])
-    values, _ = shape_functions(model.space, Points(element, local, np.ones(1)))
-    out = np.zeros((model.K.shape[0], 1))
-    out[N_FIELDS * model.space.dofs[element[0]] + 2, 0] = values[0]
-    return out
+def _bridge_forces(model: Model) -> np.ndarray:
+    """What a mass at the driving point pulls with when the face moves as a whole, per m/s^2, (n_unknowns, 3)."""
+    mass = replace(model.design, masses=(driving_mass(model.design, 1.0),))
+    (group,) = mass_groups(mass, model.locator)
+    rows = motion_rows(model.space, model.layers, group)
+    n = len(group.points.weight)
+    pull = mass_form(group.mass) * np.asarray(group.points.weight)[:, None, None]
+    return np.asarray(rows.T @ np.matmul(pull, seen(rows, rim_motions(model), n)).reshape(-1, len(RIGID)))
 
 
 def _solver(model: Model, K: sparse.csc_matrix) -> Solve:

@@ -234,13 +234,15 @@ def face_matrices(face: FaceModel, values: FaceValues | None = None) -> FaceMatr
     K = face.fixed[0] + stiff[0] + k @ face.springs
     H = face.fixed[1] + stiff[1] + h @ face.springs
     M = face.fixed[2] + mass @ wood.mass + values.added_mass * face.point
-    whole = unpacked(np.stack([K, H, M]), face.size)
+    K, H, M = unpacked(np.stack([K, H, M]), face.size)
     return FaceMatrices(
-        *whole,
-        np.tensordot(k, face.spring_rim, 1),
-        np.tensordot(h, face.spring_rim, 1),
-        np.tensordot(k, face.spring_rigid, 1),
-        np.tensordot(h, face.spring_rigid, 1),
+        K,
+        H,
+        M,
+        K_rim=np.tensordot(k, face.spring_rim, 1),
+        H_rim=np.tensordot(h, face.spring_rim, 1),
+        K_rigid=np.tensordot(k, face.spring_rigid, 1),
+        H_rigid=np.tensordot(h, face.spring_rigid, 1),
     )
 
 

@@ -8,6 +8,7 @@ outside is the difference of two such layers, and the mass of a thin film is the
 
 from collections.abc import Mapping
 from dataclasses import dataclass
+from functools import cache
 
 import numpy as np
 
@@ -30,10 +31,16 @@ def packed(matrices: np.ndarray) -> np.ndarray:
 
 def unpacked(upper: np.ndarray, size: int) -> np.ndarray:
     """Symmetric matrices (n, r, r) from their upper triangles."""
+    return np.asarray(np.take(upper, _places(size), axis=-1))
+
+
+@cache
+def _places(size: int) -> np.ndarray:
+    """Where each entry of a matrix is in its upper triangle, (r, r)."""
     rows, columns = np.triu_indices(size)
-    out = np.empty((*upper.shape[:-1], size, size))
-    out[..., rows, columns] = upper
-    out[..., columns, rows] = upper
+    out = np.empty((size, size), dtype=np.intp)
+    out[rows, columns] = out[columns, rows] = np.arange(len(rows))
+    out.setflags(write=False)
     return out
 
 
@@ -139,6 +146,19 @@ def wood_terms(model: Model, vectors: np.ndarray, loss: LossFactors) -> WoodTerm
             ("mr", np.full(len(terms.mass), is_ring)),
         ):
             parts[key].append(value)
-    whole = [np.concatenate(parts[key]) for key in ("K", "M", "c", "p", "b", "r", "mp", "mb", "mr")]
-    lossy = WoodStiffness.of_plate(plate, lossy_wood(wood, loss))
-    return WoodTerms(*whole, own, lossy, wood.density, -plate.ring_reduction)
+    whole = {key: np.concatenate(value) for key, value in parts.items()}
+    return WoodTerms(
+        stiffness=whole["K"],
+        mass=whole["M"],
+        constant=whole["c"],
+        power=whole["p"],
+        below=whole["b"],
+        ring=whole["r"],
+        mass_power=whole["mp"],
+        mass_below=whole["mb"],
+        mass_ring=whole["mr"],
+        wood=own,
+        lossy=WoodStiffness.of_plate(plate, lossy_wood(wood, loss)),
+        density=wood.density,
+        drawn=-plate.ring_reduction,
+    )

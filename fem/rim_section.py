@@ -63,7 +63,7 @@ def _bent(l: np.ndarray) -> np.ndarray:
         [-12 * one, -6 * l, 12 * one, -6 * l],
         [6 * l, 2 * l**2, -6 * l, 4 * l**2],
     ]
-    return np.moveaxis(np.array(rows), -1, 0) / l[:, None, None] ** 3
+    return np.asarray(np.moveaxis(np.array(rows), -1, 0) / l[:, None, None] ** 3)
 
 
 def _borne(l: np.ndarray) -> np.ndarray:
@@ -74,4 +74,4 @@ def _borne(l: np.ndarray) -> np.ndarray:
         [54 * one, 13 * l, 156 * one, -22 * l],
         [-13 * l, -3 * l**2, -22 * l, 4 * l**2],
     ]
-    return np.moveaxis(np.array(rows), -1, 0) * l[:, None, None] / 420
+    return np.asarray(np.moveaxis(np.array(rows), -1, 0) * l[:, None, None] / 420)
