@@ -157,7 +157,7 @@ function today() {
 // Photographs
 
 function photographsSheet(bench, look) {
-  const choose = element("input", { id: "book-photographs", type: "file", accept: "image/jpeg,image/png,image/webp,image/tiff", multiple: true });
+  const choose = element("input", { id: "book-photographs", type: "file", accept: "image/jpeg,image/png", multiple: true });
   const list = element("div", { className: "book-photographs" });
   const cards = new Map();
   const sheet = element(
