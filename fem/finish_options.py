@@ -1,6 +1,6 @@
 """A box bare, with the finish that is drawn, and with another one.
 
-Depends on fem/box_parts, fem/box_values, fem/case, fem/face_terms, fem/rim_body, geometry/box, geometry/check_box.
+Depends on fem/box_parts, fem/box_values, fem/case, fem/face_values, fem/rim_body, geometry/box, geometry/check_box.
 """
 
 from collections.abc import Sequence
@@ -10,7 +10,7 @@ from typing import Literal
 from bracedtop.fem.box_parts import BoxModel
 from bracedtop.fem.box_values import BoxValues
 from bracedtop.fem.case import Case
-from bracedtop.fem.face_terms import FaceValues
+from bracedtop.fem.face_values import FaceValues
 from bracedtop.fem.rim_body import rim_body
 from bracedtop.geometry.box import Finish
 from bracedtop.geometry.check_box import check_box

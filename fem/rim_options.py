@@ -1,6 +1,6 @@
 """Rims to compare on one box: other linings in place of the drawn ones, and what each changes.
 
-Depends on fem/box_parts, fem/box_values, fem/case, fem/face_terms, fem/loss_factors, fem/rim, fem/rim_body, fem/wood,
+Depends on fem/box_parts, fem/box_values, fem/case, fem/face_values, fem/loss_factors, fem/rim, fem/rim_body, fem/wood,
 fem/wood_table, geometry/box, geometry/check_box.
 """
 
@@ -12,7 +12,7 @@ import numpy as np
 from bracedtop.fem.box_parts import BoxModel
 from bracedtop.fem.box_values import BoxValues
 from bracedtop.fem.case import Case, isotropic
-from bracedtop.fem.face_terms import FaceValues
+from bracedtop.fem.face_values import FaceValues
 from bracedtop.fem.loss_factors import LossFactors
 from bracedtop.fem.rim import Rim, rim_springs
 from bracedtop.fem.rim_body import rim_body
@@ -127,7 +127,23 @@ def _both(
 
 def drawn_rim(box: Box) -> RimOption:
     """The linings of the drawing."""
-    return RimOption(DRAWN, box.linings, "the drawing's")
+    return RimOption(DRAWN, box.linings, rim_words(box.linings))
+
+
+def rim_words(linings: Sequence[Lining]) -> str:
+    """What a rim is made of."""
+    told = list(dict.fromkeys(_told(lining) for lining in linings))
+    if len(told) == 1 and len(linings) == len(FACES):
+        return told[0]
+    return "; ".join(f"{lining.face}: {_told(lining)}" for lining in linings) or "no linings"
+
+
+def _told(lining: Lining) -> str:
+    pitch, depth = 1e3 * lining.kerf_pitch, 1e3 * lining.kerf_depth
+    sawn = f", sawn {depth:g} mm deep every {pitch:g} mm" if pitch else ", solid"
+    alone = "; the plate rests on it alone" if lining.alone else ""
+    wood = lining.wood.replace("_", " ")
+    return f"{wood}, {1e3 * lining.width:g} by {1e3 * lining.height:g} mm{sawn}{alone}"
 
 
 def on_box(model: BoxModel, case: Case, option: RimOption) -> OptionOnBox:

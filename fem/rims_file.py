@@ -4,7 +4,7 @@ Depends on fem/box_schema, fem/case, fem/case_box, fem/case_losses, fem/case_sch
 fem/toml_table, fem/wood_table.
 """
 
-from collections.abc import Collection, Sequence
+from collections.abc import Collection
 from pathlib import Path
 from typing import Annotated, Literal
 
@@ -15,7 +15,7 @@ from bracedtop.fem.case import own_wood
 from bracedtop.fem.case_box import lining_of
 from bracedtop.fem.case_losses import losses_of_wood
 from bracedtop.fem.case_schema import WoodTable
-from bracedtop.fem.rim_options import RimOption
+from bracedtop.fem.rim_options import RimOption, rim_words
 from bracedtop.fem.toml_file import Layout, did_you_mean, read_layout, refuse_value, regular_bytes, shown, shown_text
 from bracedtop.fem.toml_table import Name, Table
 from bracedtop.fem.wood_table import wood_names
@@ -85,7 +85,7 @@ def read_rims(path: Path, known: Collection[str]) -> tuple[RimOption, ...]:
     if len(found) > MOST_RIMS:
         message = f"{file}: {len(found)} rims; must be at most {MOST_RIMS}"
         raise FileError(message)
-    return tuple(RimOption(name, tuple(own), _words(own), woods, losses) for name, own in found.items())
+    return tuple(RimOption(name, tuple(own), rim_words(own), woods, losses) for name, own in found.items())
 
 
 def _linings(file: str, number: int, row: RimTable) -> list[Lining]:
@@ -96,19 +96,3 @@ def _linings(file: str, number: int, row: RimTable) -> list[Lining]:
     except DesignError as error:
         message = f"{file}: rim {number}: {error}"
         raise DesignError(message) from None
-
-
-def _words(linings: Sequence[Lining]) -> str:
-    """What a rim is made of."""
-    told = list(dict.fromkeys(_told(lining) for lining in linings))
-    if len(told) == 1 and len(linings) == 2:
-        return told[0]
-    return "; ".join(f"{lining.face}: {_told(lining)}" for lining in linings)
-
-
-def _told(lining: Lining) -> str:
-    sawn = (
-        f", sawn {1e3 * lining.kerf_depth:g} mm deep every {1e3 * lining.kerf_pitch:g} mm" if lining.kerf_pitch else ""
-    )
-    alone = "; the plate rests on it alone" if lining.alone else ""
-    return f"{lining.wood}, {1e3 * lining.width:g} by {1e3 * lining.height:g} mm{sawn}{alone}"

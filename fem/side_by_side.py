@@ -11,11 +11,11 @@ import numpy as np
 from bracedtop.fem.colours import INK, PENCIL, Rgb, falling, rising, tuple_of
 from bracedtop.fem.mode_picture import MINUS
 from bracedtop.fem.picture import PictureJob
-from bracedtop.fem.scene import Area, Label, Scene, Shape, Stroke, box, dashes, fitted
+from bracedtop.fem.scene import Area, Label, Scene, Shape, Stroke, box, dashes, fitted, text_width
 
 WIDTH = 1500
-_LEFT, _MARGIN = 300.0, 34.0
-_HEAD, _FOOT, _ROW = 250.0, 70.0, 84.0
+_LEFT, _MARGIN = 400.0, 34.0
+_HEAD, _FOOT, _ROW = 230.0, 70.0, 98.0
 _TITLE, _WORDS, _NAME, _FIGURE, _SMALL = 42, 27, 26, 23, 20
 _DOT = 9.0
 _BAND: Rgb = (246, 243, 238)
@@ -70,8 +70,9 @@ def side_by_side(
         if k % 2 == 0:
             shapes.append(Area(box(_MARGIN - 12, y - _ROW / 2, WIDTH - _MARGIN + 12, y + _ROW / 2), _BAND))
         room = _LEFT - _MARGIN - 16
-        labels.append(Label(_MARGIN, y + 15, *fitted(head, _NAME, room, bold=True), INK, bold=True))
-        labels.append(Label(_MARGIN, y - 17, *fitted(below, _SMALL, room, smallest=13), PENCIL))
+        labels.append(Label(_MARGIN, y + 26, *fitted(head, _NAME, room, bold=True), INK, bold=True))
+        for n, line in enumerate(_wrapped(below, room)):
+            labels.append(Label(_MARGIN, y - 4 - 25 * n, *fitted(line, _SMALL, room, smallest=15), PENCIL))
     for k, figure in enumerate(figures):
         left = _LEFT + k * column
         centre = left + column / 2
@@ -79,12 +80,21 @@ def side_by_side(
                             bold=True, align="centre"))  # fmt: skip
         labels.append(Label(centre, top + 46, *fitted(figure.unit, _SMALL, column - 12, smallest=13), PENCIL,
                             align="centre"))  # fmt: skip
-        shapes += _column(labels, figure, left + 46, left + column - 46, middles)
+        shapes += _column(labels, figure, left + 40, left + column - 40, middles)
     labels.append(Label(_MARGIN, 34, "the dashed line stands at the first row; every column has a scale of its own",
                         _SMALL, PENCIL))  # fmt: skip
     told = "; ".join(f"{head} {_text(figures[0], k)} {figures[0].unit}" for k, (head, _) in enumerate(rows))
     alt = f"{title}: {len(rows)} boxes in rows, {', '.join(figure.name for figure in figures)} in columns. {told}."
     return PictureJob(name, Scene(WIDTH, height, tuple(shapes), tuple(labels)), alt)
+
+
+def _wrapped(words: str, room: float) -> list[str]:
+    """Words on two lines at most."""
+    first: list[str] = []
+    rest = words.split()
+    while rest and text_width(" ".join([*first, rest[0]]), _SMALL) <= room:
+        first.append(rest.pop(0))
+    return [line for line in (" ".join(first), " ".join(rest)) if line]
 
 
 def _column(labels: list[Label], figure: Figure, left: float, right: float, middles: Sequence[float]) -> list[Shape]:
@@ -101,7 +111,7 @@ def _column(labels: list[Label], figure: Figure, left: float, right: float, midd
         turn = np.linspace(0.0, 2.0 * np.pi, 24, endpoint=False)
         dot = np.array([x, y - 14]) + _DOT * np.column_stack([np.cos(turn), np.sin(turn)])
         shapes.append(Area(dot, colour))
-        labels.append(Label(float(x), y + 18, _text(figure, k), _FIGURE, INK, align="centre"))
+        labels.append(Label(float(x), y + 18, _text(figure, k), _FIGURE, INK, align="centre", halo=True))
     return shapes
 
 

@@ -109,11 +109,11 @@ def beside_picture(
         return [float(getattr(state.modes, key)[path[main]]) for state, path in zip(states, paths, strict=True)]
 
     figures = [
-        Figure("sustain of notes", "s, T60 of the middle one", [s.voice.sustain for s in states], 2, 0.5),
+        Figure("sustain", "s, middle note", [s.voice.sustain for s in states], 2, 0.5),
         Figure("projection", "dB re 20 \N{MICRO SIGN}Pa/N", [s.voice.projection for s in states], 1, 1.0),
         Figure("presence", "dB re 20 \N{MICRO SIGN}Pa/N", [s.voice.presence for s in states], 1, 1.0),
         Figure(names[main], "Hz", of_mode("frequencies"), 1, 2.0),
         Figure(names[main], "s, T60", of_mode("t60"), 2, 0.05),
-        Figure("into rim and back", "% of the power", [100 * power_share(s, POWER[1][1]) for s in states], 1, 2.0),
+        Figure("to rim, back", "% of power", [100 * power_share(s, POWER[1][1]) for s in states], 1, 2.0),
     ]
     return side_by_side(name, title, words, rows, figures)

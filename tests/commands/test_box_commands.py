@@ -104,6 +104,7 @@ def boxed(case, model, monkeypatch):
     return case
 
 
+@pytest.mark.slow
 def test_box_says_all_and_writes_all(boxed):
     before = contents(boxed)
     outcome = call("box", boxed, "--notes")
@@ -159,6 +160,7 @@ def test_a_top_alone_is_refused(case, command):
     assert contents(case) == before
 
 
+@pytest.mark.slow
 def test_usual_rims(boxed):
     outcome = call("rims", boxed, "--json", "--quiet")
     assert outcome.code == 0
@@ -177,8 +179,8 @@ def test_own_rims(boxed):
     (boxed / "mine.toml").write_text(RIMS)
     outcome = call("rims", boxed, "--linings", boxed / "mine.toml")
     assert outcome.code == 0, outcome
-    assert "maple_sugar, 9 by 16 mm" in outcome.out
-    assert "cork, 6 by 10 mm; the plate rests on it alone" in outcome.out
+    assert "maple sugar, 9 by 16 mm, solid" in outcome.out
+    assert "cork, 6 by 10 mm, solid; the plate rests on it alone" in outcome.out
     assert "softest rim (cork)" in outcome.out
 
 
@@ -222,6 +224,7 @@ def test_finish_that_only_weighs_lowers_and_lets_ring(boxed):
     assert heavy["power_goes_to"]["finish"] == pytest.approx(0, abs=1e-12)
 
 
+@pytest.mark.slow
 def test_finish_table(boxed):
     asked = ("--mass", "80", "--film", "0.06", "--modulus", "3", "--loss", "0.05", "--faces", "top,back")
     outcome = call("finish", boxed, *asked)
