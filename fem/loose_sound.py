@@ -1,7 +1,7 @@
 """The sound of a loose top: its modes with their losses, and the tap heard anywhere on it.
 
-Depends on fem/bridge_motion, fem/gas, fem/heard, fem/model, fem/top_loss. Losses are the woods' (fem/top_loss), but where
-a tapped mode that belongs to the predicted one has a measured Q.
+Depends on fem/bridge_motion, fem/gas, fem/heard, fem/model, fem/top_loss. Losses are the woods' (fem/top_loss), but
+where a tapped mode that belongs to the predicted one has a measured Q.
 """
 
 from collections.abc import Mapping, Sequence
@@ -17,10 +17,10 @@ from bracedtop.fem.model import Model, Modes, deflections
 from bracedtop.fem.top_loss import top_loss
 
 N_MODES = 24
-"""Modes that are heard; chosen: on a guitar's top up to about 600 Hz."""
+"""Modes that are heard; chosen: on a guitar's top up to about 900 Hz."""
 
 N_POINTS = 500
-"""Points over the top for Rayleigh's integral; chosen: a dozen in a wavelength of the highest mode."""
+"""Points over the top for Rayleigh's integral; chosen: some ten in a wavelength of the highest mode."""
 
 TEMPERATURE = 20.0
 """Of the air, degrees Celsius; chosen: a workshop's."""

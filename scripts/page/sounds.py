@@ -115,8 +115,12 @@ def top_sounds(report: Report, folder: Path, now: Tables, saved: Tables, digest:
         report(version.label, 0.7 + 0.1 * k)
         change = resolved(model, modes, design)
         followed = {change.successor[mode]: q for mode, q in measured.items() if mode < len(change.successor)}
+        # As many modes as the others have: more of them would be heard as a change.
+        lowest = replace(
+            change.modes, frequencies=change.modes.frequencies[:N_MODES], vectors=change.modes.vectors[:N_MODES]
+        )
         versions.append(version)
-        tops[version.id] = loose_top(change.model, change.modes, case.losses, followed)
+        tops[version.id] = loose_top(change.model, lowest, case.losses, followed)
     return TopSounds(digest, tuple(versions), tops, tuple(notes))
 
 

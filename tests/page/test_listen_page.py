@@ -1,8 +1,10 @@
 """The view Listen in a real browser: sounds reach the audio elements, pairs are equally loud, guesses are counted."""
 
 import io
+import tomllib
 from collections.abc import Callable
 from dataclasses import replace
+from pathlib import Path
 from types import SimpleNamespace
 from urllib.request import urlopen
 
@@ -190,6 +192,23 @@ def test_fingerboard_by_keyboard(
     page.get_by_text("Figures", exact=True).click()
     expect(page.get_by_text("Falls by 60 dB in")).to_be_visible()
     accessible(page)
+
+
+def test_cuts_and_plans_are_versions(small: Path) -> None:
+    tables = tomllib.loads((small / "top.toml").read_text())
+    head = "brace,from_mm,to_mm,depth_from_mm,depth_to_mm\n"
+    for folder, row in (("pass-1", "cross,20,140,1,1"), ("out/plan", "cross,20,140,2,2")):
+        (small / folder).mkdir(parents=True)
+        (small / folder / "cut.csv").write_text(f"{head}{row}\n")
+    made = top_sounds(lambda *_: None, small, tables, tables, "")
+    assert [one.id for one in made.versions] == ["saved", "cut", "plan"]
+    first = [np.sort(made.tops[one.id].frequencies) for one in made.versions]
+    # A shaved cross brace is weaker across.
+    assert first[0].sum() > first[1].sum() > first[2].sum()
+    (small / "out" / "plan" / "cut.csv").write_text(f"{head}cross,20,140,30,30\n")
+    worse = top_sounds(lambda *_: None, small, tables, tables, "")
+    assert [one.id for one in worse.versions] == ["saved", "cut"]
+    assert any("Not to be heard" in line for line in worse.notes)
 
 
 def test_sounds_need_the_token_and_a_name(bench) -> None:
