@@ -4,8 +4,8 @@ Depends on fem/attached, fem/face_changes, fem/model, fem/modes, fem/reduced_sam
 
 The drawn face's modes, its responses to steady pressures and to a mass at the bridge, and its motions as a stiff body,
 which the rim may make, are the basis for what is drawn. For what may change, the principal directions of more are
-taken: modes of the face on other rims and with a thinner ring (snapshots), and the responses K^-1 (dK - lambda dM) phi
-of its modes to a thinner ring, other moduli and a film. Modes are found in block Krylov spaces.
+taken: modes of the face on other rims (snapshots), the responses K^-1 (dK - lambda dM) phi of all these to a thinner
+ring, and of the drawn ones to other wood and a film. Modes are found in block Krylov spaces.
 
 References
 ----------
@@ -25,7 +25,7 @@ from numpy.polynomial.legendre import legvander2d
 from scipy import sparse
 
 from bracedtop.fem.attached import mass_groups
-from bracedtop.fem.face_changes import changed_matrices
+from bracedtop.fem.face_changes import Matrices, changed_matrices
 from bracedtop.fem.face_values import FaceValues
 from bracedtop.fem.model import Model, free_matrix, whole_motions
 from bracedtop.fem.modes import factorised
@@ -35,7 +35,7 @@ from bracedtop.fem.reduced_sample import mass_form, motion_rows, seen
 from bracedtop.fem.rim import Rim
 from bracedtop.geometry.box import Finish
 
-SIZE = 160
+SIZE = 180
 """Size of the basis for changed faces; chosen: see tests/unit/test_face_terms.py for what it reaches."""
 
 MODES = 35
@@ -111,28 +111,33 @@ def face_basis(model: Model, rim: Rim | None) -> np.ndarray:
     if rim is None:
         return _orthonormal(model.K, np.column_stack([first, modes]))
     start = np.asarray(model.M @ modes)
-    ring = THINNED * model.design.plate.thickness
+    thinner = changed_matrices(model, FaceValues(ring=THINNED * model.design.plate.thickness))
+    has_ring = any(group.part == "ring" for group in model.groups)
 
-    def snapshot(values: FaceValues) -> np.ndarray:
-        matrices = changed_matrices(model, values)
-        there, found = _lowest(model, matrices, _solver(model, matrices[0]), start, 2, SHOTS)
-        return np.asarray(found * (lam[0] / there) ** LOWER)
-
-    def responses(values: FaceValues) -> np.ndarray:
-        x, weight = modes[:, :DRIVEN], lam[:DRIVEN]
-        K, M = changed_matrices(model, values)
-        found = solve(np.asarray((K - model.K) @ x) - np.asarray((M - model.M) @ x) * weight)
+    def responses(matrices: Matrices, of: np.ndarray, values: np.ndarray, through: Solve) -> np.ndarray:
+        x, weight = of[:, :DRIVEN], values[:DRIVEN]
+        K, M = matrices
+        found = through(np.asarray((K - model.K) @ x) - np.asarray((M - model.M) @ x) * weight)
         return np.asarray(found * (lam[0] / weight) ** LOWER)
 
-    soft, stiff, hinged = _rims(rim)
-    others = [FaceValues(rim=one) for one in (soft, stiff, hinged)]
-    thinner = [FaceValues(ring=ring)] if any(group.part == "ring" for group in model.groups) else []
-    others += [replace(one, rim=held) for one in thinner for held in (soft, stiff)]
+    def snapshot(rim: Rim) -> np.ndarray:
+        matrices = changed_matrices(model, FaceValues(rim=rim))
+        through = _solver(model, matrices[0])
+        there, found = _lowest(model, matrices, through, start, 2, SHOTS)
+        shots = [found * (lam[0] / there) ** LOWER]
+        if has_ring:
+            shots.append(responses(thinner, found, there, through))
+        return np.column_stack(shots)
+
+    def driven(values: FaceValues) -> np.ndarray:
+        return responses(changed_matrices(model, values), modes, lam, solve)
+
     with ThreadPoolExecutor(min(4, os.cpu_count() or 1)) as pool:
-        shots = list(pool.map(snapshot, others))
-        driven = list(pool.map(responses, [*CHANGES, *thinner]))
+        others = [*pool.map(snapshot, _rims(rim)), *pool.map(driven, CHANGES)]
+    if has_ring:
+        others.append(responses(thinner, modes, lam, solve))
     first = np.column_stack([first, modes[:, :EXACT]])
-    return _principal(model.K, first, np.column_stack([modes * (lam[0] / lam) ** LOWER, *shots, *driven]))
+    return _principal(model.K, first, np.column_stack([modes * (lam[0] / lam) ** LOWER, *others]))
 
 
 def _rims(drawn: Rim) -> tuple[Rim, Rim, Rim]:

@@ -34,10 +34,13 @@ def changed_matrices(model: Model, values: FaceValues) -> Matrices:
 
     Only the face's own wood, its film, the rim and the load change; braces and patches stay where and as they are.
     """
-    K, M = assemble(model.space, [*_regions(model, values), *_load(model, values)], {})
-    for matrix in (K, M):
-        matrix.resize(model.K.shape)
-    K, M = model.K + K, model.M + M
+    K, M = model.K, model.M
+    groups = [*_regions(model, values), *_load(model, values)]
+    if groups:
+        stiffer, heavier = assemble(model.space, groups, {})
+        for matrix in (stiffer, heavier):
+            matrix.resize(model.K.shape)
+        K, M = K + stiffer, M + heavier
     if values.rim is not None:
         K = K - model.springs + rim_stiffness(model, values.rim)
     return sparse.csc_matrix(K), sparse.csc_matrix(M)
@@ -49,9 +52,12 @@ def _regions(model: Model, values: FaceValues) -> list[Group]:
     wood = model.woods[plate.wood]
     wood = replace(wood, **{key: getattr(values, key) * getattr(wood, key) for key in (*CONSTANTS, "density")})
     Q, G = rotated(*lamina(wood, "quarter", plate.ring_angle, plate.runout), plate.grain_angle)
+    changed = {"top", "ring"}
+    if values == FaceValues(ring=values.ring, rim=values.rim, added_mass=values.added_mass):
+        changed = {"ring"} if values.ring else set()
     found = []
     for group in model.groups:
-        if group.part not in ("top", "ring"):
+        if group.part not in changed:
             continue
         inside, drawn = model.top.faces(group.points)
         outside = inside + values.thickness * (drawn - values.ring * (group.part == "ring") - inside)

@@ -2,8 +2,9 @@
 
 Depends on fem/face_loss, fem/reduced_sample, fem/reduced_top.
 
-The wood of each region lies on the inside face; with its thickness as a polynomial about the drawn one, a film on its
-outside is the difference of two such layers, and the mass of a thin film is their derivative.
+The wood of each region lies on the inside face, its terms are powers of its thickness (where that varies from place to
+place, of its change). A film on its outside is the difference of two such layers, and the mass of a thin film is their
+derivative.
 """
 
 from collections.abc import Mapping
@@ -21,6 +22,9 @@ from bracedtop.geometry.thickness import thickness_at
 
 _NONE = 1e-12
 """Part of the largest stiffness below which one counts as zero."""
+
+_SAME = 1e-9
+"""Range of thickness within which it counts as even, m."""
 
 
 def packed(matrices: np.ndarray) -> np.ndarray:
@@ -55,10 +59,13 @@ class WoodTerms:
     constant : (n_K,) int array
         Which of the nine stiffnesses multiplies each term.
     power, below : (n_K,) int arrays
-        Powers of the factor on thickness, and of the change of thickness.
+        Powers of the factor on thickness, and of the thickness or its change.
+    base : (n_K,) array, m
+        Thickness to which its change is added.
     ring : (n_K,) bool array
         Whether the term belongs to the ring.
-    mass_power, mass_below, mass_ring : (n_M,) arrays
+    mass_power, mass_below, mass_base, mass_ring : (n_M,) arrays
+        The same of the mass.
     wood, lossy : WoodStiffness
         As drawn, and with moduli raised in proportion to their loss.
     density : float, kg/m^3
@@ -71,9 +78,11 @@ class WoodTerms:
     constant: np.ndarray
     power: np.ndarray
     below: np.ndarray
+    base: np.ndarray
     ring: np.ndarray
     mass_power: np.ndarray
     mass_below: np.ndarray
+    mass_base: np.ndarray
     mass_ring: np.ndarray
     wood: WoodStiffness
     lossy: WoodStiffness
@@ -98,16 +107,17 @@ class WoodTerms:
         added : float, m
             Layer on the outside, after it.
         """
-        change = np.where(self.ring, ring, 0.0) + added / thickness
+        change = self.base + np.where(self.ring, ring, 0.0) + added / thickness
         return np.asarray(thickness**self.power * _powers(change, self.below))
 
     def mass_layer(self, thickness: float, ring: float) -> np.ndarray:
         """What mass terms are multiplied by for a density of 1, (n_M,)."""
-        return np.asarray(thickness**self.mass_power * _powers(np.where(self.mass_ring, ring, 0.0), self.mass_below))
+        change = self.mass_base + np.where(self.mass_ring, ring, 0.0)
+        return np.asarray(thickness**self.mass_power * _powers(change, self.mass_below))
 
     def outside_mass(self, thickness: float, ring: float) -> np.ndarray:
         """The same for a mass per area of 1 on the outside face, (n_M,)."""
-        change = np.where(self.mass_ring, ring, 0.0)
+        change = self.mass_base + np.where(self.mass_ring, ring, 0.0)
         rate = self.mass_below * _powers(change, np.maximum(self.mass_below - 1, 0))
         return np.asarray(thickness ** (self.mass_power - 1.0) * rate)
 
@@ -122,7 +132,9 @@ def wood_terms(model: Model, vectors: np.ndarray, loss: LossFactors) -> WoodTerm
     wood = model.woods[plate.wood]
     own = WoodStiffness.of_plate(plate, wood)
     Q = own(np.ones(3))[0]
-    parts: dict[str, list[np.ndarray]] = {key: [] for key in ("K", "c", "p", "b", "r", "M", "mp", "mb", "mr")}
+    parts: dict[str, list[np.ndarray]] = {
+        key: [] for key in ("K", "c", "p", "b", "h", "r", "M", "mp", "mb", "mh", "mr")
+    }
     for group in model.groups:
         if group.part not in ("top", "ring"):
             continue
@@ -131,21 +143,26 @@ def wood_terms(model: Model, vectors: np.ndarray, loss: LossFactors) -> WoodTerm
         h = thickness_at(plate, xy, model.top.region[group.points.element])
         e = seen(strain_rows(model.space, model.layers, group), vectors, len(h))
         d = seen(motion_rows(model.space, model.layers, group), vectors, len(h))
-        terms = top_terms(e, d, h, -plate.thickness / 2, weight, 1.0, is_ring=True)
+        is_even = np.ptp(h) < _SAME
+        thickness = np.ones_like(h) if is_even else h
+        terms = top_terms(e, d, thickness, -plate.thickness / 2, weight, 1.0, is_ring=not is_even)
+        base = float(h[0]) if is_even else 0.0
         used = np.abs(Q[terms.constant]) > _NONE * np.abs(Q).max()
         is_ring = group.part == "ring"
         for key, value in (
             ("K", packed(terms.stiffness[used])),
             ("c", terms.constant[used]),
             ("p", terms.power[used]),
-            ("b", terms.ring_power[used]),
+            ("b", (terms.power if is_even else terms.ring_power)[used]),
+            ("h", np.full(used.sum(), base)),
             ("r", np.full(used.sum(), is_ring)),
             ("M", packed(terms.mass)),
             ("mp", terms.mass_power),
-            ("mb", terms.mass_ring_power),
+            ("mb", terms.mass_power if is_even else terms.mass_ring_power),
+            ("mh", np.full(len(terms.mass), base)),
             ("mr", np.full(len(terms.mass), is_ring)),
         ):
-            parts[key].append(value)
+            parts.setdefault(key, []).append(value)
     whole = {key: np.concatenate(value) for key, value in parts.items()}
     return WoodTerms(
         stiffness=whole["K"],
@@ -153,9 +170,11 @@ def wood_terms(model: Model, vectors: np.ndarray, loss: LossFactors) -> WoodTerm
         constant=whole["c"],
         power=whole["p"],
         below=whole["b"],
+        base=whole["h"],
         ring=whole["r"],
         mass_power=whole["mp"],
         mass_below=whole["mb"],
+        mass_base=whole["mh"],
         mass_ring=whole["mr"],
         wood=own,
         lossy=WoodStiffness.of_plate(plate, lossy_wood(wood, loss)),
