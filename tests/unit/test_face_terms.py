@@ -130,15 +130,15 @@ def test_between_hinged_and_clamped() -> None:
 
 
 def test_soft_and_stiff_rims_are_free_and_clamped() -> None:
-    """Limits of the springs."""
+    """Limits of the springs, on a mesh so fine that holding nodes and holding by springs come to the same."""
     design = trial_top(1)
     for rim, kind in ((Rim(2.0, 1e-5, 2.0), "free"), (Rim(1e12, 1e9, 1e12), "clamped")):
         edge = Edge(kind)  # type: ignore[arg-type]
-        expected = solve(build_model(replace(design, edge=edge), WOODS, size=SIZE), 6).frequencies
-        one = build_face(design, WOODS, {}, side="top", ring_width=0.0, rim=rim, what_if=False, size=SIZE)
+        expected = solve(build_model(replace(design, edge=edge), WOODS, size=SIZE / 2), 6).frequencies
+        one = build_face(design, WOODS, {}, side="top", ring_width=0.0, rim=rim, what_if=False, size=SIZE / 2)
         found = face_modes(face_matrices(one), 12)[0]
         # A free plate's motions as a whole come first, at about a hertz.
-        assert found[found > 0.3 * expected[0]][:6] == pytest.approx(expected, rel=2e-3)
+        assert found[found > 0.3 * expected[0]][:6] == pytest.approx(expected, rel=1e-3)
 
 
 def test_equal_losses_come_out() -> None:
