@@ -17,6 +17,7 @@ WIDTH = 1500
 _LEFT, _MARGIN = 400.0, 34.0
 _HEAD, _FOOT, _ROW = 230.0, 70.0, 98.0
 _TITLE, _WORDS, _NAME, _FIGURE, _SMALL = 42, 27, 26, 23, 20
+_SMALLEST = 15
 _DOT = 9.0
 _BAND: Rgb = (246, 243, 238)
 _LINE: Rgb = (206, 199, 190)
@@ -71,8 +72,9 @@ def side_by_side(
             shapes.append(Area(box(_MARGIN - 12, y - _ROW / 2, WIDTH - _MARGIN + 12, y + _ROW / 2), _BAND))
         room = _LEFT - _MARGIN - 16
         labels.append(Label(_MARGIN, y + 26, *fitted(head, _NAME, room, bold=True), INK, bold=True))
-        for n, line in enumerate(_wrapped(below, room)):
-            labels.append(Label(_MARGIN, y - 4 - 25 * n, *fitted(line, _SMALL, room, smallest=15), PENCIL))
+        lines, size = _wrapped(below, room)
+        for n, line in enumerate(lines):
+            labels.append(Label(_MARGIN, y - 4 - 25 * n, *fitted(line, size, room, smallest=_SMALLEST), PENCIL))
     for k, figure in enumerate(figures):
         left = _LEFT + k * column
         centre = left + column / 2
@@ -88,13 +90,18 @@ def side_by_side(
     return PictureJob(name, Scene(WIDTH, height, tuple(shapes), tuple(labels)), alt)
 
 
-def _wrapped(words: str, room: float) -> list[str]:
-    """Words on two lines at most."""
-    first: list[str] = []
-    rest = words.split()
-    while rest and text_width(" ".join([*first, rest[0]]), _SMALL) <= room:
-        first.append(rest.pop(0))
-    return [line for line in (" ".join(first), " ".join(rest)) if line]
+def _wrapped(words: str, room: float) -> tuple[list[str], int]:
+    """Words on two lines at most, and the font size at which they fit, px."""
+    lines: list[str] = []
+    for size in range(_SMALL, _SMALLEST - 1, -1):
+        first: list[str] = []
+        rest = words.split()
+        while rest and text_width(" ".join([*first, rest[0]]), size) <= room:
+            first.append(rest.pop(0))
+        lines = [line for line in (" ".join(first), " ".join(rest)) if line]
+        if text_width(lines[-1], size) <= room:
+            return lines, size
+    return lines, _SMALLEST
 
 
 def _column(labels: list[Label], figure: Figure, left: float, right: float, middles: Sequence[float]) -> list[Shape]:
