@@ -9,8 +9,8 @@ moduli give the loss. Recalled; derived anew by the transformed section.
 Forests 15 (2024) 2212, abstract (seen): coated on one side, the specific modulus E / density changed by -1.77 % and the
 loss tangent by +20.76 %. Thickness, modulus and loss of that film were not seen; those below are usual ones of a thin
 spirit varnish (common practice, no source). The direction is checked, and E / density within a factor of two. The size
-of the loss is NOT reached: the film alone gives a quarter of it. What sizing and primer do to the wood below the film is
-not in the model.
+of the loss is NOT reached: the film alone gives a quarter of it. What sizing and primer do to the wood below the film
+is not in the model.
 """
 
 import numpy as np
