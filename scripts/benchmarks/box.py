@@ -74,6 +74,10 @@ def main(arguments: Sequence[str] | None = None) -> int:
     start = time.process_time()
     solve(build_model(case.design, case.woods, size=case.mesh_size), 12)
     top = time.process_time() - start
+    start, wall = time.process_time(), time.perf_counter()
+    build_box(case, what_if=False)
+    drawn = time.process_time() - start
+    drawn_wall = time.perf_counter() - wall
     start = time.process_time()
     whole = build_box(case, narrow=False)
     made = time.process_time() - start
@@ -97,15 +101,16 @@ def main(arguments: Sequence[str] | None = None) -> int:
         values = values if back is None else replace(values, back=back)
         ours, full = (solve_box(model, values, n_modes=N_MODES).frequencies for model in (small, whole))
         off.append(np.abs(ours / full - 1))
-    drawn = np.abs(solve_box(small).frequencies / solve_box(whole).frequencies - 1)
+    error = np.abs(solve_box(small).frequencies / solve_box(whole).frequencies - 1)
     print(f"  the top's modes by themselves    {top:8.1f} s")
-    print(f"  the box, whole                   {made:8.1f} s")
-    print(f"  in fewer vectors                 {narrow:8.1f} s    (both: goal 5 after the top's modes)")
+    print(f"  the box as drawn                 {drawn:8.1f} s    (of a core; {drawn_wall:.1f} s by the clock, goal 5)")
+    print(f"  the box for what-ifs, whole      {made:8.1f} s")
+    print(f"  in fewer vectors                 {narrow:8.1f} s")
     print(f"  a what-if, {N_MODES} modes and losses   {1e3 * quick:8.1f} ms   (goal 10)")
     print(f"  the same in the whole bases      {1e3 * slow:8.1f} ms")
     print(f"  all derivatives                  {1e3 * slopes:8.0f} ms")
     print(f"  a what-if over making it anew    {(made + narrow) / quick:8.0f} times")
-    print(f"  error as drawn, at most          {100 * drawn.max():8.4f} %")
+    print(f"  error as drawn, at most          {100 * error.max():8.4f} %")
     print(
         f"  at random, at most and rms       {100 * np.max(off):8.3f} % {100 * np.sqrt(np.mean(np.square(off))):.3f} %"
     )
