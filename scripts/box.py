@@ -52,7 +52,7 @@ def run(args: argparse.Namespace) -> int:
     if case.box is None:
         refuse_without_box()
     with progress.stage("top, back and air"):
-        model = build_box(case)
+        model = build_box(case, what_if=False)
     with progress.stage("sound field"):
         field = box_field(model)
     with progress.stage("coupled modes, response, notes"):
