@@ -100,7 +100,7 @@ def run(args: argparse.Namespace) -> int:
     names = [one.name for one in box_names(model, states[0].modes)]
     paths = followed(model, states)
     notes = box_notes(case)
-    sentences = _sentences(options, states, paths, names)
+    sentences = finish_sentences(options, states, paths, names)
     result = {
         "case": case.name,
         "finishes": [
@@ -182,7 +182,7 @@ def _print(
     print()
 
 
-def _sentences(
+def finish_sentences(
     options: "Sequence[FinishOption]",
     states: "Sequence[BoxState]",
     paths: Sequence[Sequence[int]],

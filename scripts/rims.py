@@ -72,7 +72,7 @@ def run(args: argparse.Namespace) -> int:
         states = [box_state(model, rim.values, case.strings, field=field) for rim in rims]
     names = [one.name for one in box_names(model, states[0].modes)]
     paths = followed(model, states)
-    sentences = _sentences(rims, states)
+    sentences = rim_sentences(rims, states)
     result = {
         "case": case.name,
         "rims": [
@@ -154,7 +154,7 @@ def _print(
     print()
 
 
-def _sentences(rims: "Sequence[OptionOnBox]", states: "Sequence[BoxState]") -> list[str]:
+def rim_sentences(rims: "Sequence[OptionOnBox]", states: "Sequence[BoxState]") -> list[str]:
     """What the figures say."""
     from bracedtop.scripts.box_compare import POWER, power_share
     from bracedtop.scripts.console import signed

@@ -29,6 +29,7 @@ if TYPE_CHECKING:
     from bracedtop.fem.ring_plan import RingPlan
     from bracedtop.fem.ring_table import RingTable
     from bracedtop.fem.strings import StringSet
+    from bracedtop.scripts.console import Stages
 
 OWN_FILES = ("ring/*.json", "ring/*.png")
 
@@ -93,7 +94,7 @@ def run(args: argparse.Namespace) -> int:
     progress = Progress(quiet=args.quiet)
     with progress.stage("closed box and its taps"):
         known = closed_case(case, width=args.width)
-    found = _solved(known, wish, args.take, progress)
+    found = ring_result(known, wish, args.take, progress)
     data = ring_json(found)
     about = None
     files = ["ring.json"]
@@ -116,7 +117,8 @@ def run(args: argparse.Namespace) -> int:
     return 0
 
 
-def _solved(known: "ClosedCase", wish: "ClosedWish | None", take: float | None, progress: Any) -> Result:
+def ring_result(known: "ClosedCase", wish: "ClosedWish | None", take: float | None, progress: "Stages") -> Result:
+    """All that the command shows, from a calibrated box."""
     from bracedtop.fem.closed_levers import helps
     from bracedtop.fem.ring_plan import ring_plan, ring_room
     from bracedtop.fem.ring_table import TAKES, ring_table
