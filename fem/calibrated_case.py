@@ -1,10 +1,10 @@
 """A case calibrated by all its sessions: taps, cut, taps again.
 
-Depends on fem/board_fit, fem/calibration, fem/case, fem/cut_file, fem/describe, fem/match, fem/reduced_file,
-fem/session.
+Depends on fem/board_fit, fem/calibration, fem/case, fem/cut_file, fem/describe, fem/match,
+fem/pairing_by_hand, fem/reduced_file, fem/session.
 """
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import replace
 from pathlib import Path
 
@@ -32,6 +32,7 @@ from bracedtop.fem.describe import node_lines
 from bracedtop.fem.match import Pair, Pairing, pair, relative
 from bracedtop.fem.named_path import named_path
 from bracedtop.fem.numbering import modelled
+from bracedtop.fem.pairing_by_hand import by_hand
 from bracedtop.fem.prior import default_prior
 from bracedtop.fem.reduced import Reduced, deflections_at
 from bracedtop.fem.reduced_file import case_reduced
@@ -50,7 +51,11 @@ _GRID = 40
 
 
 def calibrated(
-    case: Case, reduced: Reduced | None = None, sessions: Sequence[Session] | None = None
+    case: Case,
+    reduced: Reduced | None = None,
+    sessions: Sequence[Session] | None = None,
+    *,
+    chosen: Mapping[int, Mapping[int, int]] | None = None,
 ) -> tuple[Reduced, Posterior, tuple[Session, ...], tuple[Pairing | None, ...]]:
     """What all sessions of a case tell of it.
 
@@ -61,6 +66,8 @@ def calibrated(
         Its what-if model, if it is at hand.
     sessions : sequence of Session, optional
         If they have been read already.
+    chosen : mapping of int to mapping, optional
+        Pairs that the maker has set by hand, by the session's number; see `by_hand`.
 
     Returns
     -------
@@ -83,7 +90,8 @@ def calibrated(
     posterior = start(reduced, prior)
     pairings: list[Pairing | None] = []
     for session in sessions:
-        posterior, pairing = after_session(reduced, posterior, session)
+        own = (chosen or {}).get(session.number)
+        posterior, pairing = after_session(reduced, posterior, session, own)
         pairings.append(pairing)
     return reduced, posterior, sessions, tuple(pairings)
 
@@ -103,8 +111,10 @@ def tapped_sessions(case: Case) -> tuple[Session, ...]:
     return sessions
 
 
-def after_session(reduced: Reduced, posterior: Posterior, session: Session) -> tuple[Posterior, Pairing | None]:
-    """What is known after one session: first its cuts, then its taps.
+def after_session(
+    reduced: Reduced, posterior: Posterior, session: Session, chosen: Mapping[int, int] | None = None
+) -> tuple[Posterior, Pairing | None]:
+    """What is known after one session: first its cuts, then its taps, some of them paired by hand.
 
     Raises
     ------
@@ -114,20 +124,22 @@ def after_session(reduced: Reduced, posterior: Posterior, session: Session) -> t
         posterior = after_cut(posterior, session.cuts, error=cut_error(session.folder))
     if session.taps is None:
         return posterior, None
-    return after_measured(reduced, posterior, session.taps.measured)
+    return after_measured(reduced, posterior, session.taps.measured, chosen)
 
 
-def after_measured(reduced: Reduced, posterior: Posterior, measured: Sequence[Measured]) -> tuple[Posterior, Pairing]:
+def after_measured(
+    reduced: Reduced, posterior: Posterior, measured: Sequence[Measured], chosen: Mapping[int, int] | None = None
+) -> tuple[Posterior, Pairing]:
     """What is known after measured modes: paired with what is expected, the doubtful ones with what the sure ones tell.
 
     Raises
     ------
     DesignError, AccuracyError
     """
-    found = paired(reduced, posterior, measured)
+    found = paired(reduced, posterior, measured, chosen)
     sure = [p for p in found.pairs if not p.ambiguous_with]
     if 0 < len(sure) < len(found.pairs):
-        found = paired(reduced, _after_pairs(reduced, posterior, sure, measured), measured)
+        found = paired(reduced, _after_pairs(reduced, posterior, sure, measured), measured, chosen)
     doubtful = [p for p in found.pairs if p.ambiguous_with]
     if 0 < len(doubtful) < len(found.pairs):
         kept = [p for p in found.pairs if not p.ambiguous_with]
@@ -137,8 +149,12 @@ def after_measured(reduced: Reduced, posterior: Posterior, measured: Sequence[Me
     return _after_pairs(reduced, posterior, found.pairs, measured), found
 
 
-def paired(reduced: Reduced, posterior: Posterior, measured: Sequence[Measured]) -> Pairing:
+def paired(
+    reduced: Reduced, posterior: Posterior, measured: Sequence[Measured], chosen: Mapping[int, int] | None = None
+) -> Pairing:
     """Measured modes paired with those of the calibrated model, by frequency, as well as it is known, and by shape.
+
+    Those in `chosen` are paired as it says; see `by_hand`.
 
     Raises
     ------
@@ -155,7 +171,7 @@ def paired(reduced: Reduced, posterior: Posterior, measured: Sequence[Measured])
     def deflection(points: np.ndarray) -> np.ndarray:
         return deflections_at(reduced, state, points)
 
-    return pair(
+    found = pair(
         hz,
         node_lines(reduced.design, deflection),
         measured,
@@ -163,6 +179,7 @@ def paired(reduced: Reduced, posterior: Posterior, measured: Sequence[Measured])
         ratio_cents=max(LEAST_RATIO, float(np.sqrt(common))),
         scatter_cents=C - common,
     )
+    return by_hand(found, chosen, hz, measured) if chosen else found
 
 
 def standard_errors(measured: Sequence[Measured]) -> np.ndarray:

@@ -5,7 +5,7 @@ Depends on geometry/cut, fem/case, fem/cut_file, fem/taps. The case folder holds
 """
 
 import re
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 from typing import NoReturn
@@ -47,7 +47,9 @@ class Session:
     taps: Taps | None
 
 
-def read_sessions(folder: Path, design: Design | None = None) -> tuple[Session, ...]:
+def read_sessions(
+    folder: Path, design: Design | None = None, *, read: Callable[[Path], Taps] = read_taps
+) -> tuple[Session, ...]:
     """All sessions of a case, in order; number 0 is the case folder itself.
 
     Parameters
@@ -55,6 +57,8 @@ def read_sessions(folder: Path, design: Design | None = None) -> tuple[Session, 
     folder : Path
     design : Design, optional
         The drawing, if it has been read already.
+    read : callable
+        Reads the taps in a session's folder.
 
     Raises
     ------
@@ -74,7 +78,7 @@ def read_sessions(folder: Path, design: Design | None = None) -> tuple[Session, 
             sessions.append(Session(number, place, cuts, None))
             continue
         try:
-            sessions.append(Session(number, place, cuts, read_taps(place)))
+            sessions.append(Session(number, place, cuts, read(place)))
         except FileError as error:
             message = f"{place.name}: {error}" if number else str(error)
             raise FileError(message) from None

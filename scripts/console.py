@@ -6,8 +6,16 @@ import shutil
 import sys
 import time
 from collections.abc import Iterable, Sequence
+from contextlib import AbstractContextManager
 from types import TracebackType
-from typing import Any
+from typing import Any, Protocol
+
+
+class Stages(Protocol):
+    """Whatever is told of the stages of a run."""
+
+    def stage(self, name: str) -> AbstractContextManager[None]:
+        """Context manager around one stage."""
 
 
 class Progress:
@@ -17,7 +25,7 @@ class Progress:
         self.quiet = quiet
         self.seconds: dict[str, float] = {}
 
-    def stage(self, name: str) -> "_Stage":
+    def stage(self, name: str) -> AbstractContextManager[None]:
         """Context manager around one stage."""
         return _Stage(self, name)
 

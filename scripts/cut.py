@@ -22,7 +22,7 @@ if TYPE_CHECKING:
     from bracedtop.fem.case import Case
     from bracedtop.geometry.cut import Cut
     from bracedtop.geometry.design import Design
-    from bracedtop.scripts.console import Progress
+    from bracedtop.scripts.console import Stages
 
 DUST = (
     "Wood dust harms lungs: wear a mask rated for fine dust, draw the dust off where it is made, and follow your local "
@@ -51,41 +51,72 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 
 def run(args: argparse.Namespace) -> int:
     """Record a pass."""
-    from bracedtop.fem.bench_log import append, cut_entry
     from bracedtop.fem.case import read_case
-    from bracedtop.fem.cut_file import cut_text, write_cut
-    from bracedtop.fem.cut_mass import cut_grams
-    from bracedtop.geometry.cut import cut_design
     from bracedtop.scripts.console import Progress, print_json
 
     _check_arguments(args)
     case = read_case(args.case)
     number, design = next_pass(case)
     cuts, origin = _cuts(args, design, number)
-    left = cut_design(design, cuts)
-    grams = cut_grams(design, case.woods, cuts)
-    _record_before(case, number - 1, Progress(quiet=args.quiet))
+    rows, written = record_pass(case, number, design, cuts, origin, Progress(quiet=args.quiet))
     folder = args.case / f"pass-{number}"
-    _make_folders(folder)
-    path = folder / "cut.csv"
-    write_cut(path, cut_text(cuts, [f"Pass {number}: what was really cut ({origin})."]))
-    append(args.case, cut_entry(cuts, grams, number))
-    written = [str(path), str(args.case / "log.jsonl")]
-    rows = [_row(cut, g, left) for cut, g in zip(cuts, grams, strict=True)]
+    total = sum(row["grams"] or 0.0 for row in rows)
     then = (
         f"re-tap as before, put the recordings into {folder}/taps/ (or write {folder}/taps.csv), "
         f"and run: bracedtop plan {args.case}"
     )
     if args.json:
-        print_json(
-            {"pass": number, "cuts": rows, "grams": sum(grams), "caution": DUST, "next": then, "written": written}
-        )
+        print_json({"pass": number, "cuts": rows, "grams": total, "caution": DUST, "next": then, "written": written})
         return 0
     print_rows(f"{case.name}, pass {number}", rows)
     print(DUST)
     print(f"Next: {then}")
     print(f"Written: {', '.join(written)}")
     return 0
+
+
+def record_pass(
+    case: "Case", number: int, before: "Design", cuts: "Sequence[Cut]", origin: str, progress: "Stages"
+) -> tuple[list[dict[str, Any]], list[str]]:
+    """Write what was really cut as pass `number`, and a line in the log.
+
+    Parameters
+    ----------
+    case : Case
+    number : int
+    before : Design
+        The top before the pass; see `next_pass`.
+    cuts : sequence of Cut
+    origin : str
+        Where they come from, in words.
+    progress : Stages
+
+    Returns
+    -------
+    rows : list of dict
+        The cuts with the wood that they take and the least height left.
+    written : list of str
+
+    Raises
+    ------
+    FileError, DesignError
+        If the pass is there already, or there is not that much wood.
+    """
+    from bracedtop.fem.bench_log import append, cut_entry
+    from bracedtop.fem.cut_file import cut_text, write_cut
+    from bracedtop.fem.cut_mass import cut_grams
+    from bracedtop.geometry.cut import cut_design
+
+    left = cut_design(before, cuts)
+    grams = cut_grams(before, case.woods, cuts)
+    _record_before(case, number - 1, progress)
+    folder = case.folder / f"pass-{number}"
+    _make_folders(folder)
+    path = folder / "cut.csv"
+    write_cut(path, cut_text(cuts, [f"Pass {number}: what was really cut ({origin})."]))
+    append(case.folder, cut_entry(cuts, grams, number))
+    rows = [_row(cut, g, left) for cut, g in zip(cuts, grams, strict=True)]
+    return rows, [str(path), str(case.folder / "log.jsonl")]
 
 
 def next_pass(case: "Case") -> tuple[int, "Design"]:
@@ -118,7 +149,7 @@ def next_pass(case: "Case") -> tuple[int, "Design"]:
     return len(folders) + 1, design
 
 
-def _record_before(case: "Case", number: int, progress: "Progress") -> None:
+def _record_before(case: "Case", number: int, progress: "Stages") -> None:
     """Put the drawing and the taps before this pass into the log, if no other command has."""
     from bracedtop.fem.bench_log import append, drawing_entry, read_log, taps_entry
     from bracedtop.fem.session import has_taps

@@ -11,7 +11,7 @@ example:
 """
 
 import argparse
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -24,8 +24,10 @@ if TYPE_CHECKING:
     from bracedtop.fem.plan_load import LoadCheck
     from bracedtop.fem.reduced import Reduced
     from bracedtop.fem.session import Session
+    from bracedtop.fem.taps import Taps
     from bracedtop.fem.target import Target
     from bracedtop.geometry.design import Design
+    from bracedtop.scripts.console import Stages
 
 OWN_FILES = ("plan/*.json", "plan/*.csv", "plan/*.png")
 
@@ -53,25 +55,58 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 
 def run(args: argparse.Namespace) -> int:
     """Plan one pass."""
-    from bracedtop.fem.bench_log import append, plan_entry
     from bracedtop.fem.case import read_case
-    from bracedtop.fem.cut_file import cut_text
+    from bracedtop.scripts.console import Progress, print_json
+
+    progress = Progress(quiet=args.quiet)
+    case = read_case(args.case)
+    found, before = planned(case, progress)
+    data, written, about_pictures = write_plan(args.case, found, before, progress, pictures=not args.no_pictures)
+    if args.json:
+        print_json({**data, "written": written})
+        return 0
+    _print(found, data)
+    if about_pictures:
+        print(f"note: {about_pictures}")
+    print(f"Written: {', '.join(written)}")
+    return 0
+
+
+def planned(
+    case: "Case",
+    progress: "Stages",
+    *,
+    read: "Callable[[Path], Taps] | None" = None,
+    chosen: "Callable[[Session], Mapping[int, int]] | None" = None,
+) -> "tuple[Result, Design]":
+    """The plan of a case's next pass, and the top before it.
+
+    Parameters
+    ----------
+    case : Case
+    progress : Stages
+    read : callable, optional
+        Reads the taps in a session's folder.
+    chosen : callable, optional
+        Gives pairs that the maker has set by hand in a session: the mode by the tap's number, 0 for none.
+
+    Raises
+    ------
+    FileError, DesignError, MeshError, AccuracyError
+    """
     from bracedtop.fem.cut_mass import cut_grams
     from bracedtop.fem.plan import make_plan
     from bracedtop.fem.reduced_file import case_reduced
     from bracedtop.geometry.cut import cut_design
-    from bracedtop.scripts.console import Progress, json_text, print_json
-    from bracedtop.scripts.results import fresh_results
 
-    progress = Progress(quiet=args.quiet)
-    case = read_case(args.case)
     _refuse_without_targets(case)
     with progress.stage("taps"):
-        sessions = _sessions(case)
+        sessions = _sessions(case, read)
     with progress.stage("what-if model"):
         reduced = case_reduced(case)
+    by_hand = {} if chosen is None else {session.number: chosen(session) for session in sessions}
     with progress.stage("calibration"):
-        posterior, pairings = _known(case, reduced, sessions)
+        posterior, pairings = _known(case, reduced, sessions, by_hand)
     targets = _targets(case, reduced, posterior, sessions, pairings)
     check = _load_check(case, reduced)
     with progress.stage("plan"):
@@ -92,30 +127,45 @@ def run(args: argparse.Namespace) -> int:
         load,
         notes,
     )
+    return found, design
+
+
+def write_plan(
+    folder: Path, found: Result, before: "Design", progress: "Stages", *, pictures: bool
+) -> tuple[dict[str, Any], list[str], str | None]:
+    """Put a plan into out/plan/ and the log.
+
+    Returns
+    -------
+    data : dict
+        What ``plan --json`` prints.
+    written : list of str
+    note : str or None
+        About the pictures.
+    """
+    from bracedtop.fem.bench_log import append, plan_entry
+    from bracedtop.fem.cut_file import cut_text
+    from bracedtop.scripts.console import json_text
+    from bracedtop.scripts.results import fresh_results
+
+    plan = found.plan
     data = plan_json(found)
     files = ["plan.json", *(["cut.csv"] if plan.cuts else [])]
-    about_pictures = None
-    with fresh_results(args.case, OWN_FILES) as folder:
-        out = folder / "plan"
+    note = None
+    with fresh_results(folder, OWN_FILES) as fresh:
+        out = fresh / "plan"
         out.mkdir()
         (out / "plan.json").write_text(json_text(data) + "\n", encoding="utf-8")
         if plan.cuts:
             comments = [f"Pass {found.number} as planned; depths are off the free side, in mm."]
             (out / "cut.csv").write_text(cut_text(plan.cuts, comments), encoding="utf-8")
-        if not args.no_pictures:
+        if pictures:
             with progress.stage("pictures"):
-                about_pictures, pictures = _draw(design, found, out)
-            files += pictures
-    append(args.case, plan_entry(log_data(data), found.number))
-    written = [str(args.case / "out" / "plan" / name) for name in files] + [str(args.case / "log.jsonl")]
-    if args.json:
-        print_json({**data, "written": written})
-        return 0
-    _print(found, data)
-    if about_pictures:
-        print(f"note: {about_pictures}")
-    print(f"Written: {', '.join(written)}")
-    return 0
+                note, names = _draw(before, found, out)
+            files += names
+    append(folder, plan_entry(log_data(data), found.number))
+    written = [str(folder / "out" / "plan" / name) for name in files] + [str(folder / "log.jsonl")]
+    return data, written, note
 
 
 def _refuse_without_targets(case: "Case") -> None:
@@ -126,18 +176,19 @@ def _refuse_without_targets(case: "Case") -> None:
         raise DesignError(message)
 
 
-def _sessions(case: "Case") -> "tuple[Session, ...]":
+def _sessions(case: "Case", read: "Callable[[Path], Taps] | None") -> "tuple[Session, ...]":
     """All sessions; refused if the last pass was cut and not tapped since."""
     from bracedtop.fem.session import read_sessions, refuse_untapped
+    from bracedtop.fem.taps import read_taps
 
-    sessions = read_sessions(case.folder, case.design)
+    sessions = read_sessions(case.folder, case.design, read=read or read_taps)
     if sessions[-1].number:
         refuse_untapped(sessions)
     return sessions
 
 
 def _known(
-    case: "Case", reduced: "Reduced", sessions: "Sequence[Session]"
+    case: "Case", reduced: "Reduced", sessions: "Sequence[Session]", chosen: "Mapping[int, Mapping[int, int]]"
 ) -> "tuple[Posterior, tuple[Pairing | None, ...]]":
     """What is known of the top: from all taps, or from the drawing alone."""
     from bracedtop.fem.calibrated_case import calibrated, case_boards
@@ -147,7 +198,7 @@ def _known(
     if all(session.taps is None for session in sessions):
         boards = case_boards(case.folder)
         return start(reduced, default_prior(case.design, case.woods, reduced.parameters, board=boards)), (None,)
-    _, posterior, _, pairings = calibrated(case, reduced, sessions)
+    _, posterior, _, pairings = calibrated(case, reduced, sessions, chosen=chosen)
     return posterior, pairings
 
 
