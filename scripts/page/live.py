@@ -1,8 +1,8 @@
 """The live what-if: what all modes do while a brace is dragged.
 
 Depends on fem/reduced, fem/reduced_file, scripts/page/draft, scripts/page/solved. A `Live` holds the what-if model of
-one drawing. A draft that differs from that drawing in heights of braces alone is answered in some ten milliseconds; of any
-other it is said why a full solution is needed.
+one drawing. A draft that differs from that drawing in heights of braces alone is answered in some ten milliseconds; of
+any other it is said why a full solution is needed.
 """
 
 from collections.abc import Sequence

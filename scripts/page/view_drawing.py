@@ -327,6 +327,12 @@ def points_of(session: Session, case: "Case") -> "tuple[np.ndarray, np.ndarray]"
     return found
 
 
+def top_state(session: Session) -> "tuple[Case, dict[str, Any]]":
+    """The case that is shown and its plan."""
+    case = _shown_case(session)
+    return case, _plan(case)
+
+
 def _shown_case(session: Session) -> "Case":
     """The draft's case; where that cannot be built, the drawing's, so that the rest can still be seen."""
     try:
@@ -340,7 +346,10 @@ def _plan(case: "Case") -> dict[str, Any]:
     return {
         "outline": _line(design.outline.polygon.exterior.coords),
         "holes": [_line(hole.outline(90).points) for hole in design.holes],
-        "patches": [{"name": p.name, "kind": "bridge" if p.is_bridge else "", "rings": _rings(p.polygon)} for p in design.patches],
+        "patches": [
+            {"name": p.name, "kind": "bridge" if p.is_bridge else "", "rings": _rings(p.polygon)}
+            for p in design.patches
+        ],
         "bridge": [round(1e3 * float(v), 2) for v in design.driving_point],
         "masses": [{"name": m.name, "at": [1e3 * float(v) for v in m.at]} for m in design.masses],
         "ring": 1e3 * design.plate.ring_width,

@@ -41,16 +41,25 @@ export function drawn(tag, attributes = {}, ...children) {
   return made;
 }
 
-const HEADS = [["Mode", "", ""], ["Drawn", "", "as-drawn"], ["Draft", "", "draft"], ["Change", "", ""], ["Note", "", ""], [MARKS.measured, "measured", "heard"], [MARKS.target, "target", "wanted"]];
+const MODE = ["Mode", "", ""];
+const NOTE = ["Note", "", "note"];
+const OTHERS = [[MARKS.measured, "measured", "heard"], [MARKS.target, "target", "wanted"]];
+const WITH_DRAFT = [MODE, ["Drawn", "", "as-drawn"], ["Draft", "", "draft"], ["Change", "", "change"], NOTE, ...OTHERS];
+const ALONE = [MODE, [MARKS.predicted, "predicted", "as-drawn"], NOTE, ...OTHERS];
 
 export class Ladder {
-  /** @param {(mode: number) => void} choose called with a mode, 1 for the lowest */
-  constructor(choose) {
+  /**
+   * @param {(mode: number) => void} choose called with a mode, 1 for the lowest
+   * @param {{withDraft?: boolean}} [options] whether a draft stands beside the drawing
+   */
+  constructor(choose, { withDraft = true } = {}) {
     this.choose = choose;
+    this.withDraft = withDraft;
+    this.columns = withDraft ? WITH_DRAFT : ALONE;
     this.rows = [];
     this.svg = drawn("svg", { viewBox: `0 0 ${WIDTH} ${HEIGHT}`, class: "ladder", "aria-hidden": "true" });
     this.body = element("tbody");
-    this.heads = HEADS.map(([words, kind, column], k) => {
+    this.heads = this.columns.map(([words, kind, column], k) => {
       const head = element("th", { scope: "col" }, element("span", { className: kind, textContent: words }));
       if (k) head.className = `number ${column}`;
       return head;
@@ -87,15 +96,16 @@ export class Ladder {
     pick.setAttribute("aria-label", `Mode ${k + 1}${name ? `, ${name}` : ""}`);
     pick.setAttribute("aria-pressed", String(k + 1 === this.chosen));
     pick.addEventListener("click", () => this.choose(k + 1));
-    const cells = Array.from({ length: 6 }, (_, column) => element("td", { className: `number ${HEADS[column + 1][2]}` }));
+    const cells = Object.fromEntries(this.columns.slice(1).map(([, , column]) => [column, element("td", { className: `number ${column}` })]));
     const heard = this.measured[k + 1];
     const target = this.targets.get(k + 1);
-    cells[0].textContent = value.toFixed(1);
-    cells[4].textContent = heard ? heard.toFixed(1) : "";
-    cells[5].textContent = target ? target.hz.toFixed(1) : "";
-    if (target) cells[5].title = target.words;
-    cells[1].dataset.mode = k + 1;
-    return { row: element("tr", {}, element("th", { scope: "row" }, pick), ...cells), pick, draft: cells[1], change: cells[2], note: cells[3] };
+    cells["as-drawn"].textContent = value.toFixed(1);
+    cells.note.textContent = noteWords(value);
+    cells.heard.textContent = heard ? heard.toFixed(1) : "";
+    cells.wanted.textContent = target ? target.hz.toFixed(1) : "";
+    if (target) cells.wanted.title = target.words;
+    if (cells.draft) cells.draft.dataset.mode = k + 1;
+    return { row: element("tr", {}, element("th", { scope: "row" }, pick), ...Object.values(cells)), pick, ...cells };
   }
 
   /** The draft's frequencies, many times a second; null while they are not known. */
@@ -130,7 +140,8 @@ export class Ladder {
     this.svg.replaceChildren();
     this.marks = [];
     if (!this.drawn.length) return;
-    const heads = [["drawn", 62], ["draft", AT.predicted], [MARKS.measured, AT.measured], [MARKS.target, AT.target]];
+    const own = this.withDraft ? [["drawn", 62], ["draft", AT.predicted]] : [[MARKS.predicted, AT.predicted]];
+    const heads = [...own, [MARKS.measured, AT.measured], [MARKS.target, AT.target]];
     for (const [words, x] of heads) this.svg.append(drawn("text", { x, y: 16, "text-anchor": "middle", class: "head-word" }, words));
     for (const x of [AT.drawn[0], WIDTH - 30]) this.svg.append(drawn("line", { x1: x, x2: x, y1: TOP - 8, y2: HEIGHT - 4, class: "rail" }));
     for (const hz of octaves(Math.exp(this.low), Math.exp(this.high))) {
@@ -141,12 +152,13 @@ export class Ladder {
     let last = Infinity;
     this.drawn.forEach((hz, k) => {
       const y = this.y(hz);
-      const rung = drawn("line", { x1: AT.drawn[0], x2: AT.drawn[1], y1: y, y2: y, class: "rung" });
+      const end = this.withDraft ? AT.drawn[1] : AT.target + 16;
+      const rung = drawn("line", { x1: AT.drawn[0], x2: end, y1: y, y2: y, class: "rung" });
       const line = drawn("line", { x1: AT.drawn[1], x2: AT.predicted - 8, y1: y, y2: y, class: "move" });
       const moved = drawn("g", { transform: `translate(0 ${y})` }, mark("predicted", AT.predicted, 0, 5));
       const label = Math.min(y + 4, last - 13);
       last = label;
-      this.svg.append(rung, line, moved, drawn("text", { x: AT.drawn[0] - 8, y: label, "text-anchor": "end", class: "tick" }, `${k + 1}`));
+      this.svg.append(rung, ...(this.withDraft ? [line] : []), moved, drawn("text", { x: AT.drawn[0] - 8, y: label, "text-anchor": "end", class: "tick" }, `${k + 1}`));
       const heard = this.measured[k + 1];
       if (heard) this.svg.append(mark("measured", AT.measured, this.y(heard), 5));
       const target = this.targets.get(k + 1);
