@@ -5,6 +5,7 @@ scripts/page/draft. Loads what solves; imported when the maker asks for somethin
 """
 
 import io
+import struct
 import tempfile
 from collections.abc import Iterator, Mapping, Sequence
 from contextlib import contextmanager
@@ -63,7 +64,7 @@ DEEPEST = 0.2
 _SMALL_PX = 420
 """Width of a mode's picture in the strip, px; chosen: sharp at twice the pixels of a page."""
 
-_HEAD_PX, _FOOT_PX = 120, 140
+_HEAD_PX, _FOOT_PX = 200, 145
 """What of a mode's picture the strip leaves out, of `WIDTH` px: its words, which the page says itself."""
 
 
@@ -73,6 +74,12 @@ class Picture:
 
     png: bytes
     alt: str
+
+    @property
+    def size(self) -> tuple[int, int]:
+        """Width and height, px, which stand at the head of a PNG."""
+        width, height = struct.unpack(">II", self.png[16:24])
+        return width, height
 
 
 @dataclass(frozen=True, slots=True, eq=False)

@@ -95,7 +95,12 @@ def told(session: Session, message: dict[str, Any]) -> dict[str, Any]:
         error = f"{PARTS[part]}: not made yet"
         raise DesignError(error)
     pictures = {
-        name: {"address": f"box/picture/{part}/{name}.png?{made.digest[:12]}", "alt": picture.alt}
+        name: {
+            "address": f"box/picture/{part}/{name}.png?{made.digest[:12]}",
+            "alt": picture.alt,
+            "width": picture.size[0],
+            "height": picture.size[1],
+        }
         for name, picture in made.pictures.items()
     }
     return {"told": made.told, "pictures": pictures}

@@ -34,12 +34,12 @@ export class WishForm {
       return [name, select];
     });
     const theirs = words.map(({ name, unit }) => this.input(`${name}${ENDING[unit]}`, `Their ${name}, ${unit}`));
-    const rows = words.map(({ name, sentence }, k) => element("div", { className: "word" },
-      element("label", { htmlFor: `box-wish-${name}`, textContent: name }), this.amounts[k][1], theirs[k].label, element("p", { className: "quiet", textContent: sentence })));
+    const rows = words.map(({ name }, k) => element("div", { className: "word" },
+      element("label", { htmlFor: `box-wish-${name}`, textContent: name }), this.amounts[k][1], theirs[k].label));
     const name = this.input("name", "Name", "text");
     const notes = NOTES.map(([key, label]) => this.input(key, label));
     this.inputs = [...theirs, name, ...notes].map(({ key, input }) => [key, input]);
-    this.element.append(this.said, ...rows, element("details", {}, element("summary", { textContent: "The other instrument's name and notes" }),
+    this.element.append(this.said, ...rows, element("details", {}, element("summary", { textContent: "What the words mean" }), list(words.map(({ name, sentence }) => `${name}: ${sentence}`), "")), element("details", {}, element("summary", { textContent: "The other instrument's name and notes" }),
       element("div", { className: "row" }, name.label, ...notes.map((one) => one.label))));
   }
 

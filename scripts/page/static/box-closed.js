@@ -17,7 +17,7 @@ function modes(bench, rows, pictures) {
   const buttons = rows.map((row) => {
     const small = pictures[`${pictureOf(row)}-small`];
     const made = element("button", { type: "button", className: "mode" },
-      element("img", { src: bench.address(small.address), alt: "", loading: "lazy" }),
+      element("img", { width: small.width, height: small.height, src: bench.address(small.address), alt: "", loading: "lazy" }),
       element("span", { textContent: `${row.mode}: ${row.hz.toFixed(1)} Hz` }), element("span", { className: "name", textContent: row.name }));
     made.addEventListener("click", () => choose(row));
     return made;
@@ -86,7 +86,7 @@ function seconds(value) {
 
 export function noteLine(string, fret, one) {
   const said = [`${one.note}, ${where(string, fret)}: ${one.hz.toFixed(1)} Hz`, `falls by 60 dB in ${seconds(one.t60_s)} s, at the rate of the first 10 dB in ${seconds(one.early_s)} s`,
-    `${one.part.toFixed(2)} of the notes beside it`];
+    `${one.part.toFixed(2)} of the time of the notes beside it`];
   if (one.level_db !== null) said.push(`${one.level_db.toFixed(0)} dB`);
   if (one.body_hz !== null) said.push(`the body at ${one.body_hz.toFixed(0)} Hz takes most of it`);
   if (one.split_hz > 0) said.push(`splits by ${one.split_hz.toFixed(1)} Hz and beats`);

@@ -56,11 +56,14 @@ export function say(place, words) {
   if (place.textContent !== words) place.textContent = words;
 }
 
-/** A picture on its paper; a click opens it alone, as large as it is. */
-export function picture(bench, { address, alt }) {
-  const image = element("img", { src: bench.address(address), alt, loading: "lazy", decoding: "async" });
+/**
+ * A picture on its paper; a click opens it alone, as large as it is.
+ * @param {"" | "wide"} kind wide ones keep a width at which their words can be read
+ */
+export function picture(bench, { address, alt, width, height }, kind = "wide") {
+  const image = element("img", { width, height, src: bench.address(address), alt, loading: "lazy", decoding: "async" });
   const link = element("a", { href: bench.address(address), target: "_blank", rel: "noopener", title: "Opens the picture alone" }, image);
-  return element("div", { className: "scroll paper" }, link);
+  return element("div", { className: `scroll paper ${kind}` }, link);
 }
 
 /**
@@ -70,8 +73,9 @@ export function picture(bench, { address, alt }) {
  * @param {(string | number | null)[][]} rows first cell of each is its heading
  */
 export function table(name, head, rows) {
-  const top = element("tr", {}, ...head.map((words, k) => cell("th", words, k > 0, "col")));
-  const lines = rows.map((row) => element("tr", {}, ...row.map((text, k) => cell(k ? "td" : "th", text, k > 0 && isFigure(text), k ? "" : "row"))));
+  const isRight = head.map((_, k) => k > 0 && rows.every((row) => isFigure(row[k])));
+  const top = element("tr", {}, ...head.map((words, k) => cell("th", words, isRight[k], "col")));
+  const lines = rows.map((row) => element("tr", {}, ...row.map((text, k) => cell(k ? "td" : "th", text, isRight[k], k ? "" : "row"))));
   return scrolled(name, element("table", {}, element("thead", {}, top), element("tbody", {}, ...lines)));
 }
 
@@ -82,7 +86,7 @@ function cell(tag, text, isNumber, scope) {
 }
 
 function isFigure(text) {
-  return /^[+\u2212-]?\d/.test(String(text));
+  return text === null || text === "" || /^[+\u2212\u2013-]?(\d|$)/.test(text);
 }
 
 /** What may be wider than the page, to be scrolled with the keyboard too. */

@@ -31,7 +31,7 @@ export function drawRing(bench, ask, deepest, body, told, pictures) {
   slider.addEventListener("input", move);
   const label = element("label", { htmlFor: "box-depth", textContent: "Taken off the ring, all round" });
   body.append(
-    element("div", { className: "columns" }, picture(bench, pictures["ring-where"]),
+    element("div", { className: "columns" }, picture(bench, pictures["ring-where"], ""),
       element("div", {}, label, element("div", { className: "row slide" }, slider, taken), tracks, apart,
         heading("Next safe pass"), ...nextPass(told))),
     figures(live, widths(bench, told.widths), sectors(told.sectors), paragraph(told.practice, "quiet"), list(told.notes)));
