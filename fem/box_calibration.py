@@ -24,7 +24,7 @@ from bracedtop.fem.box_modes import BoxModes
 from bracedtop.fem.box_parts import BoxModel
 from bracedtop.fem.box_values import BoxValues
 from bracedtop.fem.calibration import HOLDING, MOST_WRONG
-from bracedtop.fem.closed_modes import HOLES, Closed, Hole, followed
+from bracedtop.fem.closed_modes import HOLES, Closed, Hole, followed, moved_reference
 from bracedtop.fem.closed_prior import WOOD
 from bracedtop.fem.face_terms import FaceValues, face_matrices
 from bracedtop.fem.most_probable import conditioned, log_evidence, most_probable, wrong_datum
@@ -184,8 +184,7 @@ class BoxPosterior:
 
     def at(self, hole: Hole) -> slice:
         """Place of the biases of one state of the hole."""
-        m, k = self.closed.n_modes, HOLES.index(hole)
-        return slice(N_NUMBERS + k * m, N_NUMBERS + (k + 1) * m)
+        return _place(self.closed, hole)
 
 
 def values_of(closed: Closed, state: np.ndarray) -> BoxValues:
@@ -296,8 +295,10 @@ def box_after_taps(
     closed = posterior.closed
     log_hz, error = np.log(hz), np.hypot(own / hz, HOLDING)
 
+    wanted = _wanted(closed, places, log_hz)
+
     def respond(state: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
-        return _at_places(closed, state, places)
+        return _at_places(closed, state, places, wanted)
 
     before, slopes = respond(posterior.mean)
     spread = np.sqrt(np.einsum("ki,ij,kj->k", slopes, posterior.covariance, slopes))
@@ -323,9 +324,11 @@ def box_after_taps(
         ~used,
         settled.squares,
     )
+    true = {hole: log_hz - settled.x[_place(closed, hole)] for hole, log_hz in wanted.items()}
     reached = [NUMBERS[i].name for i in settled.bounded if i < N_NUMBERS]
     return replace(
         posterior,
+        closed=moved_reference(closed, values_of(closed, settled.x), true),
         mean=settled.x,
         covariance=conditioned(posterior.covariance, settled.slopes[used], error[used]),
         heard=(*posterior.heard, heard),
@@ -334,18 +337,36 @@ def box_after_taps(
     )
 
 
-def _at_places(closed: Closed, state: np.ndarray, places: Sequence[tuple[Hole, int]]) -> tuple[np.ndarray, np.ndarray]:
+def _place(closed: Closed, hole: Hole) -> slice:
+    m, k = closed.n_modes, HOLES.index(hole)
+    return slice(N_NUMBERS + k * m, N_NUMBERS + (k + 1) * m)
+
+
+def _wanted(closed: Closed, places: Sequence[tuple[Hole, int]], log_hz: np.ndarray) -> dict[Hole, np.ndarray]:
+    """Logarithms of tapped frequencies by mode, nan for modes that were not tapped."""
+    found: dict[Hole, np.ndarray] = {hole: np.full(closed.n_modes, np.nan) for hole in HOLES}
+    for (hole, mode), value in zip(places, log_hz, strict=True):
+        found[hole][mode] = value
+    return found
+
+
+def _at_places(
+    closed: Closed, state: np.ndarray, places: Sequence[tuple[Hole, int]], wanted: dict[Hole, np.ndarray]
+) -> tuple[np.ndarray, np.ndarray]:
     """Logarithms of frequencies of some modes and their slopes, (k,) and (k, n + 2 m)."""
-    found = {hole: _respond(closed, state, hole) for hole in dict.fromkeys(hole for hole, _ in places)}
+    holes = dict.fromkeys(hole for hole, _ in places)
+    found = {hole: _respond(closed, state, hole, wanted[hole]) for hole in holes}
     data = np.array([found[hole][0][mode] for hole, mode in places])
     return data, np.array([found[hole][1][mode] for hole, mode in places])
 
 
-def _respond(closed: Closed, state: np.ndarray, hole: Hole) -> tuple[np.ndarray, np.ndarray]:
-    """Logarithms of frequencies with bias, (m,), and their slopes, (m, n + 2 m)."""
-    modes = followed(closed, values_of(closed, state), hole)
-    m, k = closed.n_modes, HOLES.index(hole)
-    at = slice(N_NUMBERS + k * m, N_NUMBERS + (k + 1) * m)
+def _respond(
+    closed: Closed, state: np.ndarray, hole: Hole, log_hz: np.ndarray | None = None
+) -> tuple[np.ndarray, np.ndarray]:
+    """Logarithms of frequencies with bias, (m,), and their slopes, (m, n + 2 m); taps tell mixed modes apart."""
+    at = _place(closed, hole)
+    m = closed.n_modes
+    modes = followed(closed, values_of(closed, state), hole, None if log_hz is None else log_hz - state[at])
     slopes = np.zeros((m, len(state)))
     slopes[:, :N_NUMBERS] = _slopes(closed, modes, state, hole)
     slopes[:, at] = np.eye(m)

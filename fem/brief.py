@@ -38,6 +38,9 @@ REACHED = 0.25
 MOST_WAYS = 4
 """Ways that are put together; chosen: as many as a maker can keep apart in what is heard."""
 
+ROUNDS = 3
+"""Rounds in which several ways are bettered; chosen."""
+
 WORTH = 0.05
 """Part of what is left over that one way more has to take away; chosen."""
 
@@ -201,11 +204,10 @@ def answered(
     effects = tuple(_effect(model, ours.voice, way, values, field) for way in ways)
     gaps = {name: apart(name, figure, ours.voice[name]) for name, figure in wanted.items()}
     single = {name: tuple(_alone(ours.voice, effects, name, gap)) for name, gap in gaps.items() if abs(gap) > REACHED}
-    amounts = _together(effects, gaps)
-    after_values = values
-    for way, amount in amounts:
-        after_values = way.change(model, after_values, amount)
-    after = figures_of("then", model, after_values, field) if amounts else replace(ours, name="then")
+    amounts = _improved(model, ours.voice, _together(effects, gaps), gaps, values, field)
+    after = replace(ours, name="then")
+    if amounts:
+        after = figures_of("then", model, changed(model, values, amounts), field)
     together = Answer(amounts, after.voice, _share(ours.voice, after.voice, gaps))
     return BriefAnswer(ours, theirs, dict(wish), wanted, effects, single, together, after)
 
@@ -255,6 +257,65 @@ def _together(effects: Sequence[Effect], gaps: Mapping[str, float]) -> tuple[tup
         chosen.append(effect)
         steps, cost = x, less
     return tuple((effect.way, float(n) * effect.way.step) for effect, n in zip(chosen, steps, strict=True) if n)
+
+
+def changed(model: BoxModel, values: BoxValues, amounts: Sequence[tuple[Way, float]]) -> BoxValues:
+    """A box with amounts of some ways."""
+    for way, amount in amounts:
+        values = way.change(model, values, amount)
+    return values
+
+
+def _improved(
+    model: BoxModel,
+    now: Mapping[str, float],
+    amounts: tuple[tuple[Way, float], ...],
+    gaps: Mapping[str, float],
+    values: BoxValues,
+    field: SoundField,
+) -> tuple[tuple[Way, float], ...]:
+    """The amounts bettered by solving anew: figures are no straight lines, a note next to a resonance least of all.
+
+    Steps of Gauss and Newton inside a radius that shrinks where the figures turn out otherwise; nothing at all if that
+    is nearer to the wish.
+    """
+    ways = [way for way, _ in amounts]
+    x = np.array([amount / way.step for way, amount in amounts])
+    if not ways:
+        return ()
+    weight = np.array([1.0 if name in gaps else KEPT for name in NAMES])
+    wanted = np.array([gaps.get(name, 0.0) for name in NAMES])
+    low, high = (np.array([getattr(way, end) for way in ways]) for end in ("low", "high"))
+    reach = np.maximum(high, -low)
+
+    def moved(steps: np.ndarray) -> np.ndarray:
+        pairs = [(way, float(n) * way.step) for way, n in zip(ways, steps, strict=True)]
+        then = voice_figures(spoken(model, changed(model, values, pairs), field))
+        return np.array([apart(name, then[name], now[name]) for name in NAMES])
+
+    def cost(steps: np.ndarray, at: np.ndarray) -> float:
+        return float((weight**2 * (at - wanted) ** 2).sum() + (SPARING**2 * (steps / reach) ** 2).sum())
+
+    tried = [(steps, moved(steps)) for steps in (x, 0.5 * x, 0.0 * x)]
+    best, at = min(tried, key=lambda one: cost(*one))
+    radius = 0.5
+    for _ in range(ROUNDS):
+        J = np.zeros((len(NAMES), len(ways)))
+        for k, r in enumerate(reach):
+            # Towards the inside, so that no way is tried beyond its range.
+            h = 0.1 * r if best[k] + 0.1 * r <= high[k] else -0.1 * r
+            J[:, k] = (moved(best + h * np.eye(len(ways))[k]) - at) / h
+        box = np.maximum(low, best - radius * reach), np.minimum(high, best + radius * reach)
+        rows = np.vstack([weight[:, None] * J, SPARING * np.diag(1 / reach)])
+        right = np.concatenate([weight * (wanted - at + J @ best), np.zeros(len(ways))])
+        new = lsq_linear(rows, right, (box[0] - 1e-9, box[1] + 1e-9)).x
+        new = np.clip(new, low, high)
+        there = moved(new)
+        if cost(new, there) < cost(best, at):
+            best, at = new, there
+        else:
+            radius *= 0.4
+    return tuple((way, float(n) * way.step) for way, n, r in zip(ways, best, reach, strict=True) if abs(n) > 0.02 * r)
 
 
 def _fitted(effects: Sequence[Effect], gaps: Mapping[str, float]) -> tuple[np.ndarray, float]:

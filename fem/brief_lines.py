@@ -20,6 +20,9 @@ from bracedtop.fem.model import build_model, deflections, solve
 N_MODES = 12
 """Modes of the loose top among which the one most like the closed top's note is looked for."""
 
+LIKE = 0.4
+"""Least likeness (modal assurance criterion) of the two; chosen."""
+
 _GRID = 30
 """Points along the top at which shapes are compared; chosen."""
 
@@ -79,14 +82,26 @@ def _target(case: Case, model: BoxModel, vector: np.ndarray, now: float, after: 
     points = _points(model)
     own = vector[model.parts["top"]] @ face_deflections(model.top, points).T
     shapes = deflections(loose, modes, points)
-    alike = mac(own[:, None], np.asarray(shapes).T)[0]
+    # A loose top may heave and tilt as well; what is left is how it bends.
+    alike = mac(_bent(points, own[:, None]), _bent(points, np.asarray(shapes).T))[0]
     k = int(alike.argmax())
+    if alike[k] < LIKE:
+        return (
+            "# For bracedtop plan: no line; no mode of the loose top is like the closed top's note (at best mode "
+            f"{k + 1}, likeness {alike[k]:.2f}).\n"
+        )
     hz = float(modes.frequencies[k]) * after / now
     return (
         f"# For bracedtop plan: mode {k + 1} of the loose top, at {modes.frequencies[k]:.1f} Hz, is most like the "
         f"closed top's note (likeness {alike[k]:.2f});\n# it is moved in proportion: {now:.1f} to {after:.1f} Hz.\n"
         f"[[target]]\nmode = {k + 1}\nhz = {hz:.1f}\n"
     )
+
+
+def _bent(points: np.ndarray, shapes: np.ndarray) -> np.ndarray:
+    """Shapes (k, n) at points (k, 2) without their heave and tilts."""
+    plane = np.column_stack([np.ones(len(points)), points])
+    return np.asarray(shapes - plane @ np.linalg.lstsq(plane, shapes, rcond=None)[0])
 
 
 def _points(model: BoxModel) -> np.ndarray:

@@ -6,7 +6,7 @@ Depends on fem/brief, fem/brief_words, fem/colours, fem/picture, fem/scene, fem/
 import numpy as np
 
 from bracedtop.fem.brief import NAMES, BriefAnswer
-from bracedtop.fem.brief_words import apart, figure_words
+from bracedtop.fem.brief_words import apart, figure_words, word_of
 from bracedtop.fem.colours import INK, PAPER, PENCIL, Rgb, falling, rising, tuple_of
 from bracedtop.fem.picture import PictureJob
 from bracedtop.fem.scene import Area, Label, Scene, Shape, Stroke, box, fitted
@@ -45,7 +45,8 @@ def brief_picture(answer: BriefAnswer) -> PictureJob:
     span = _span(answer)
     for k, name in enumerate(NAMES):
         y = height - _HEAD - (k + 0.6) * _ROW
-        labels.append(Label(_MARGIN, y + 14, name, _WORDS, INK, bold=name in answer.wish))
+        unit = word_of(name).unit
+        labels.append(Label(_MARGIN, y + 14, f"{name}, {unit}", _WORDS, INK, bold=name in answer.wish))
         labels.append(Label(_MARGIN, y - 20, answer.wish.get(name, ""), _SMALL, PENCIL))
         _line(answer, name, y, span, shapes, labels)
     text = "; ".join(

@@ -28,7 +28,7 @@ class Way:
     low, high : float
         Range, in steps; 0 is as it is.
     when : str
-        "now", "before gluing" or "next box".
+        "now", "before gluing", "before finishing" or "next box".
     change : callable
         The what-if with an amount of it.
     words : callable
@@ -134,7 +134,7 @@ def ways(model: BoxModel, room: float) -> tuple[Way, ...]:
     ]
     if model.top.finish is not None:
         words = _more("%", 0.01, "more finish", "less finish")
-        found.append(Way("finish", 0.2, -4.0, 4.0, "before gluing", _finish, words))
+        found.append(Way("finish", 0.2, -4.0, 4.0, "before finishing", _finish, words))
     if model.back is not None:
         words = _more("%", 0.01, "thicker back", "thinner back")
         found.append(Way("back", 0.03, -4.0, 4.0, "before gluing", _thickness("back"), words))

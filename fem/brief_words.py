@@ -9,11 +9,11 @@ from typing import Literal
 
 from bracedtop.fem.voice import WORDS, Word
 
-Amount = Literal["more", "a little more", "as it is", "a little less", "less"]
+Amount = Literal["more", "a little more", "the same", "a little less", "less"]
 
-AMOUNTS: tuple[Amount, ...] = ("more", "a little more", "as it is", "a little less", "less")
+AMOUNTS: tuple[Amount, ...] = ("more", "a little more", "the same", "a little less", "less")
 
-_STEPS = {"more": 2, "a little more": 1, "as it is": 0, "a little less": -1, "less": -2}
+_STEPS = {"more": 2, "a little more": 1, "the same": 0, "a little less": -1, "less": -2}
 
 
 @dataclass(frozen=True, slots=True)

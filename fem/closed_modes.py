@@ -1,17 +1,18 @@
 """Modes of a closed box with its hole open and blocked, each followed through what changes, and the three notes in it.
 
-Depends on fem/box_matrices, fem/box_model, fem/mac, geometry/errors.
+Depends on fem/box_matrices, fem/box_modes, fem/closed_target, fem/mac, fem/numbering, fem/prior, geometry/errors.
 
 A maker taps three notes: the air's, which is the lowest of the box; the top's with the hole open; and the top's with
 the hole blocked. Here they are the mode in which most of the moving energy is the hole's air, and the modes in which
 the top pumps most air under a steady pressure.
 """
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from typing import Literal
 
 import numpy as np
+from scipy.optimize import linear_sum_assignment
 
 from bracedtop.fem.box_matrices import box_matrices
 from bracedtop.fem.box_modes import BoxModes, solve_box
@@ -19,6 +20,8 @@ from bracedtop.fem.box_parts import PARTS, BoxModel
 from bracedtop.fem.box_values import BoxValues
 from bracedtop.fem.closed_target import ClosedNote
 from bracedtop.fem.mac import follow, mac
+from bracedtop.fem.numbering import LEAST_SHARE, NEVER
+from bracedtop.fem.prior import BIAS_SD
 from bracedtop.geometry.errors import DesignError
 
 Hole = Literal["open", "blocked"]
@@ -39,7 +42,7 @@ class Closed:
     ----------
     model : BoxModel
     opened, blocked : BoxModes
-        As drawn, from whose modes all others are followed.
+        From whose modes all others are followed: as drawn, or as calibrated.
     M : (2, N, N) array
         Mass matrices of the two.
     air, top, top_blocked : int
@@ -55,7 +58,7 @@ class Closed:
     top_blocked: int
 
     def reference(self, hole: Hole) -> BoxModes:
-        """The modes as drawn."""
+        """The modes from which others are followed."""
         return self.opened if hole == "open" else self.blocked
 
     @property
@@ -100,19 +103,41 @@ def closed_modes(model: BoxModel, values: BoxValues | None = None, n_modes: int 
     )
 
 
-def followed(closed: Closed, values: BoxValues, hole: Hole) -> BoxModes:
-    """Modes with other values, in the order of those as drawn.
+def followed(closed: Closed, values: BoxValues, hole: Hole, wanted: np.ndarray | None = None) -> BoxModes:
+    """Modes with other values, in the order of the reference's, from which they grew.
+
+    Parameters
+    ----------
+    closed : Closed
+    values : BoxValues
+    hole : {"open", "blocked"}
+    wanted : (m,) array, optional
+        Logarithms of the frequencies that tapped modes should have, nan for the others: where two modes have mixed,
+        each takes the number with which it fits them (as in fem/numbering).
 
     Raises
     ------
     AccuracyError
         If the modes cannot be solved for.
     """
-    n = closed.n_modes
-    found = solve_box(closed.model, replace(values, hole_blocked=hole == "blocked"), n_modes=n + EXTRA)
-    M = closed.M[HOLES.index(hole)]
-    order = follow(mac(closed.reference(hole).vectors.T, found.vectors.T, M))
-    return chosen(found, order)
+    found = solve_box(closed.model, replace(values, hole_blocked=hole == "blocked"), n_modes=closed.n_modes + EXTRA)
+    alike = mac(closed.reference(hole).vectors.T, found.vectors.T, closed.M[HOLES.index(hole)])
+    if wanted is None:
+        return chosen(found, follow(alike))
+    apart = np.nan_to_num(((np.log(found.frequencies) - wanted[:, None]) / BIAS_SD) ** 2)
+    share = np.maximum(alike - LEAST_SHARE, 0.0) / (1 - LEAST_SHARE)
+    unlike = np.where(share > 0, -4.0 * np.log(np.where(share > 0, share, 1.0)) + apart, NEVER * (2.0 - alike))
+    _, order = linear_sum_assignment(unlike)
+    return chosen(found, order.tolist())
+
+
+def moved_reference(closed: Closed, values: BoxValues, wanted: Mapping[Hole, np.ndarray] | None = None) -> Closed:
+    """The same box, its modes followed from these values on; `wanted` as for `followed`."""
+    both: dict[Hole, BoxModes] = {
+        hole: followed(closed, values, hole, None if wanted is None else wanted[hole]) for hole in HOLES
+    }
+    M = [box_matrices(closed.model, modes.values).M for modes in both.values()]
+    return replace(closed, opened=both["open"], blocked=both["blocked"], M=np.array(M))
 
 
 def chosen(modes: BoxModes, order: Sequence[int]) -> BoxModes:

@@ -1,12 +1,13 @@
 """Where the maker wants the top's and the air's notes of the closed box, and what thinning its ring may do.
 
-Depends on geometry/errors, geometry/units. Everything becomes a number of cents that is still to go.
+Depends on fem/toml_file, geometry/errors, geometry/units. Everything becomes a number of cents that is still to go.
 """
 
 import math
 from dataclasses import dataclass
 from typing import Literal
 
+from bracedtop.fem.toml_file import shown
 from bracedtop.geometry.errors import DesignError
 from bracedtop.geometry.units import is_note, note_frequency
 
@@ -160,8 +161,8 @@ def parsed_wish(text: str, tolerance: float = TOLERANCE) -> ClosedWish:
         if is_note(rest):
             return noted(of, rest, 0.0, tolerance)  # type: ignore[arg-type]
     message = (
-        f'target "{text}"; allowed are an interval between the blocked top and the air ({", ".join(INTERVALS)}, or '
-        f"semitones), or one of {', '.join(NOTES)} = a note or Hz"
+        f"target {shown(text)}; allowed are an interval between the blocked top and the air ({', '.join(INTERVALS)}, "
+        f"or semitones), or one of {', '.join(NOTES)} = a note or Hz"
     )
     raise DesignError(message)
 

@@ -103,7 +103,8 @@ def _state(
     size: float | None,
 ) -> LoadState:
     plate = design.plate
-    thinned = replace(design, plate=replace(plate, ring_reduction=plate.ring_reduction + taken))
+    # What taps tell of the ring may be a little more than was there.
+    thinned = replace(design, plate=replace(plate, ring_reduction=max(plate.ring_reduction + taken, 0.0)))
     model = build_model(held_design(thinned, strings), woods, size=size)
     found = load_summary(model, strings, strengths)
     shares: dict[str, float] = {}

@@ -117,9 +117,11 @@ def sector_name(design: Design, k: int, n: int = N_SECTORS) -> str:
     names = ((0.03, "the tail end"), (0.22, "the lower bout, towards the tail"), (0.48, "the lower bout"))
     names = (*names, (0.7, "the waist"), (0.97, "the upper bout"), (2.0, "the neck end"))
     where = next(name for limit, name in names if part <= limit)
-    if abs(y) < 0.1 * np.abs(points[:, 1]).max():
+    right, left = points[:, 1].max(), points[:, 1].min()
+    aside = (y - (right + left) / 2) / (right - left)
+    if abs(aside) < 0.05:
         return where
-    return f"{where}, {'bass' if y > 0 else 'treble'} side"
+    return f"{where}, {'bass' if aside > 0 else 'treble'} side"
 
 
 def _sector(design: Design, k: int, width: float) -> tuple[np.ndarray, np.ndarray]:

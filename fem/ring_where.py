@@ -123,14 +123,15 @@ def ring_field(model: BoxModel, modes: BoxModes) -> RingField:
 
 
 def rim_line(design: Design) -> shapely.LineString:
-    """The outline from the middle of the tail end over positive y and back to it."""
+    """The outline from the middle of the tail end over its side of greater y and back to it."""
     line = shapely.LineString(np.vstack([design.outline.points, design.outline.points[:1]]))
-    tail = design.outline.points[:, 0].min() - 1.0
-    start = line.project(shapely.Point(tail, 0.0))
+    x0, y0, _, y1 = line.bounds
+    middle = (y0 + y1) / 2
+    start = line.project(shapely.Point(x0 - 1.0, middle))
     n = 2000
     at = (start + line.length * np.arange(n + 1) / n) % line.length
     points = shapely.get_coordinates(shapely.line_interpolate_point(line, at))
-    turned = points if points[n // 20, 1] > 0 else points[::-1]
+    turned = points if points[n // 20, 1] > middle else points[::-1]
     return shapely.LineString(turned)
 
 

@@ -49,8 +49,8 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument(
         "--wish",
         metavar="WORDS",
-        help='instead of brief.toml, such as "bass = more, presence = a little less"; amounts: more, a little more, as '
-        "it is, a little less, less",
+        help='instead of brief.toml, such as "bass = more, presence = a little less"; amounts, against the other '
+        "instrument: more, a little more, the same, a little less, less",
     )
     parser.add_argument("--no-pictures", action="store_true", help="tables only")
     parser.add_argument("--json", action="store_true", help="print one JSON object instead of tables")
@@ -272,7 +272,7 @@ def _print(found: Result, data: dict[str, Any]) -> None:
         print(f"note: {line}")
     print()
     for name, several in answer.single.items():
-        print(f"Ways to {answer.wish[name]} {name} (wanted {figure_words(name, answer.wanted[name])}), each by itself:")
+        print(f"{name}, {answer.wish[name]} (wanted {figure_words(name, answer.wanted[name])}); ways, each by itself:")
         for one in several[:5]:
             print(f"- {_single_words(one, name, answer)}")
         if not several:

@@ -207,6 +207,16 @@ def _notes(known: "ClosedCase", room: float, load: "RingLoad | None") -> tuple[s
     found.append(f"at most {max(room, 0.0) / MM:.2f} mm more may be taken off the ring")
     if load is not None and load.binding and load.most < room + 1e-9:
         found.append(f"what stops it is the strings' load: {load.binding}")
+    if load is not None:
+        limit = known.case.limits.largest_stress_share
+        found += [
+            f"{name}: at {100 * share:.0f} % of its short-term strength under the strings already, more than "
+            f"{100 * limit:.0f} %"
+            for name, share in load.now.shares.items()
+            if share > limit
+        ]
+    if known.sessions:
+        found.append("the model has no strings: tap with them off, or slack and damped, and the same way each time")
     return (*found, *known.posterior.notes)
 
 
@@ -340,10 +350,16 @@ def _calibration(known: "ClosedCase") -> dict[str, Any]:
     import numpy as np
 
     from bracedtop.fem.box_calibration import N_NUMBERS, NUMBERS
+    from bracedtop.fem.closed_case import measured_q
 
     posterior = known.posterior
     rows = []
-    for heard, session in zip(posterior.heard, [s for s in known.sessions if s.taps], strict=False):
+    by_number = {
+        session.number: (session, pairing) for session, pairing in zip(known.sessions, known.pairings, strict=True)
+    }
+    for heard in posterior.heard:
+        session, pairing = by_number[heard.number]
+        q = measured_q(session.taps, pairing)
         for k, (hole, mode) in enumerate(heard.places):
             rows.append(
                 {
@@ -354,6 +370,7 @@ def _calibration(known: "ClosedCase") -> dict[str, Any]:
                     "expected_hz": float(heard.before[k]),
                     "cents_before": float(heard.cents_before[k]),
                     "cents_after": float(heard.cents[k]),
+                    "tapped_q": q.get((hole, mode)),
                     "set_aside": bool(heard.set_aside[k]),
                 }
             )
@@ -441,9 +458,12 @@ def _print(found: Result, data: dict[str, Any]) -> None:
         f"Beyond {data['useful_width_mm']:.0f} mm from the rim, wood works less than a quarter of what the outermost "
         "does on the top's note."
     )
-    best = sorted(data["sectors"], key=lambda row: -row["share"])[:4]
-    words = "; ".join(f"{row['where']} {100 * row['share']:.0f} %" for row in best)
-    print(f"Where along the rim (sixteenths): {words}; all in out/ring/ring-where.png")
+    places: dict[str, float] = {}
+    for row in data["sectors"]:
+        places[row["where"]] = places.get(row["where"], 0.0) + row["share"]
+    best = sorted(places.items(), key=lambda item: -item[1])[:5]
+    words = "; ".join(f"{where} {100 * share:.0f} %" for where, share in best)
+    print(f"Where along the rim, of what the ring does to the top's note: {words}; see ring-where.png")
     print(data["practice"])
     _print_taps(data)
     _print_plan(found, data)
@@ -458,7 +478,7 @@ def _print_taps(data: dict[str, Any]) -> None:
     print()
     print("Taps of the closed box")
     print_table(
-        ["visit", "hole", "mode", "tapped Hz", "expected Hz", "cents off", "after the fit", ""],
+        ["visit", "hole", "mode", "tapped Hz", "expected Hz", "cents off", "after the fit", "tapped Q", ""],
         [
             [
                 str(row["visit"]),
@@ -468,6 +488,7 @@ def _print_taps(data: dict[str, Any]) -> None:
                 f"{row['expected_hz']:.1f}",
                 signed(row["cents_before"], 0),
                 signed(row["cents_after"], 1),
+                None if row["tapped_q"] is None else f"{row['tapped_q']:.0f}",
                 "set aside" if row["set_aside"] else "",
             ]
             for row in rows
