@@ -21,6 +21,7 @@ from bracedtop.fem.recording import Recording
 from bracedtop.fem.session import pass_folders, read_cuts
 from bracedtop.fem.sound import read_sound
 from bracedtop.fem.taps import Measured
+from bracedtop.fem.taps_file import FILE_NAME as PLACES
 from bracedtop.geometry.cut import cut_design
 from bracedtop.geometry.design import Design
 from bracedtop.geometry.errors import BracedTopError
@@ -99,8 +100,14 @@ def read_session(
         If the taps cannot be used.
     """
     report("listening to the taps", 0.05)
-    taps = read_with(session_folder(folder, number), *places)
+    place = session_folder(folder, number)
+    taps = read_with(place, *places)
     recordings = tuple(_recording(one, taps.measured) for one in taps.recordings[:MOST_SHOWN])
+    warnings = taps.warnings
+    if not (place / PLACES).exists():
+        # Of places set on the page: a microphone's place is what asks for shapes.
+        about = [text.removeprefix(f"{PLACES}: ") for text in warnings]
+        warnings = tuple(text for text in about if text in warnings or places[1] is not None)
     report("predicting the modes", 0.5)
     try:
         case = drafted_case(folder, tables)
@@ -110,9 +117,9 @@ def read_session(
         close = ambiguities(pairing, hz, taps.measured, deflection, tap_places(case.design))
     except BracedTopError as error:
         trouble = " ".join(str(error).split())
-        return TapsRead(number, stamp, taps.measured, recordings, taps.warnings, np.zeros(0), (), None, (), trouble)
+        return TapsRead(number, stamp, taps.measured, recordings, warnings, np.zeros(0), (), None, (), trouble)
     words = tuple(f"{one.words[0].upper()}{one.words[1:]}." for one in close)
-    return TapsRead(number, stamp, taps.measured, recordings, taps.warnings, hz, names, pairing, words)
+    return TapsRead(number, stamp, taps.measured, recordings, warnings, hz, names, pairing, words)
 
 
 def shown(found: TapsRead, chosen: Mapping[int, int]) -> dict[str, Any]:

@@ -38,7 +38,7 @@ def state(session: Session, message: dict[str, Any]) -> dict[str, Any]:
     present = passes_cut(session.folder)
     number = _number(message, present)
     place = session_folder(session.folder, number)
-    found = _readings(session).get(number)
+    found = readings(session).get(number)
     stamp = _stamp(session, number)
     files, trouble = _files(session, number)
     notes = (place / NOTES).exists()
@@ -110,13 +110,13 @@ def _number(message: dict[str, Any], present: int) -> int:
     return present if number is None else min(max(int(number), 0), present)
 
 
-def _readings(session: Session) -> dict[int, Any]:
+def readings(session: Session) -> dict[int, Any]:
     """The newest reading of each session."""
-    readings: dict[int, Any] = session.memory.setdefault("taps/readings", {})
+    kept: dict[int, Any] = session.memory.setdefault("taps/readings", {})
     done = session.tasks.finished(TASK)
     if done is not None:
-        readings[done.result.number] = done.result
-    return readings
+        kept[done.result.number] = done.result
+    return kept
 
 
 def _stamp(session: Session, number: int) -> str:

@@ -48,44 +48,42 @@ export function topPicture(plan, places, pressed) {
   return drawing;
 }
 
-const WIDE = 600;
-
-/** A recording over time: its loudness, and each hit with the part of its decay that is used. */
-export function wavePicture(recording) {
+/** A recording over time, `wide` px: its loudness, and each hit with the part of its decay that is used. */
+export function wavePicture(recording, wide) {
   const high = 110;
   const { wave, seconds, hits } = recording;
   const most = Math.max(...wave, 1e-6);
-  const x = (time) => (WIDE * time) / seconds;
-  const step = WIDE / wave.length;
+  const x = (time) => (wide * time) / seconds;
+  const step = wide / wave.length;
   const upper = wave.map((value, k) => `${round(step * k)} ${round(high / 2 - (0.46 * high * value) / most)}`);
   const lower = wave.map((value, k) => `${round(step * k)} ${round(high / 2 + (0.46 * high * value) / most)}`).reverse();
   const words = `${recording.file}: ${seconds.toFixed(1)} s, ${hits.length} ${hits.length === 1 ? "hit" : "hits"} used, at ${hits.map((hit) => `${hit.at_s.toFixed(2)} s`).join(", ")}`;
   return svg(
     "svg",
-    { viewBox: `0 0 ${WIDE} ${high + 22}`, class: "taps-wave", role: "img", "aria-label": words },
+    { viewBox: `0 0 ${wide} ${high + 22}`, class: "taps-wave", role: "img", "aria-label": words },
     ...hits.map((hit) => svg("rect", { class: "taps-decay", x: round(x(hit.from_s)), y: 0, width: round(Math.max(x(hit.to_s) - x(hit.from_s), 1)), height: high })),
     svg("path", { class: "taps-line", d: `M${upper.join("L")}L${lower.join("L")}Z` }),
     ...hits.map((hit, k) => svg("g", { class: "taps-hit" }, svg("line", { x1: x(hit.at_s), x2: x(hit.at_s), y1: 0, y2: high }), text(x(hit.at_s) + 4, 13, `${k + 1}`))),
     text(0, high + 17, "0 s"),
-    text(WIDE, high + 17, `${seconds.toFixed(1)} s`, "end"),
+    text(wide, high + 17, `${seconds.toFixed(1)} s`, "end"),
   );
 }
 
-/** A recording's spectrum in dB, with the peaks that were taken for modes; their numbers are those of the table. */
-export function spectrumPicture(recording) {
+/** A recording's spectrum in dB, `wide` px, with the peaks taken for modes; their numbers are those of the table. */
+export function spectrumPicture(recording, wide) {
   const high = 190;
   const { level, peaks } = recording;
   const [from, to] = recording.hz;
-  const x = (hz) => (WIDE * (hz - from)) / (to - from);
+  const x = (hz) => (wide * (hz - from)) / (to - from);
   const y = (db) => 22 + ((high - 22) * Math.min(Math.max(-db, 0), 70)) / 70;
-  const line = level.map((db, k) => `${round((WIDE * k) / (level.length - 1))} ${round(y(db))}`).join("L");
+  const line = level.map((db, k) => `${round((wide * k) / (level.length - 1))} ${round(y(db))}`).join("L");
   const ticks = niceSteps(from, to);
   const words = `${recording.file}: peaks at ${peaks.map((peak) => `${peak.hz.toFixed(1)} Hz`).join(", ")}`;
   return svg(
     "svg",
-    { viewBox: `-2 0 ${WIDE + 4} ${high + 22}`, class: "taps-spectrum", role: "img", "aria-label": words },
+    { viewBox: `-2 0 ${wide + 4} ${high + 22}`, class: "taps-spectrum", role: "img", "aria-label": words },
     ...ticks.map((hz) => svg("line", { class: "taps-grid", x1: x(hz), x2: x(hz), y1: 22, y2: high })),
-    ...ticks.map((hz, k) => text(x(hz), high + 17, k === ticks.length - 1 ? `${hz} Hz` : `${hz}`, x(hz) > WIDE - 30 ? "end" : "middle")),
+    ...ticks.map((hz, k) => text(x(hz), high + 17, k === ticks.length - 1 ? `${hz} Hz` : `${hz}`, x(hz) > wide - 30 ? "end" : x(hz) < 20 ? "start" : "middle")),
     svg("path", { class: "taps-curve", d: `M${line}` }),
     ...recording.steady_hz.map((hz) => svg("line", { class: "taps-hum", x1: x(hz), x2: x(hz), y1: 22, y2: high })),
     ...peaks.map((peak) => svg("g", { class: "taps-peak" }, svg("circle", { class: "measured", cx: x(peak.hz), cy: y(peak.level), r: 5 }), text(x(peak.hz), Math.max(y(peak.level) - 9, 13), `${peak.number}`, "middle"))),

@@ -308,13 +308,15 @@ function drawHeard(place, view, start) {
   if (!read) return;
   if (state.is_old && !task) place.append(element("p", { className: "notice", textContent: "Recordings, places or the drawing have changed since this was read." }));
   for (const words of read.warnings) place.append(element("p", { className: "notice", textContent: words }));
+  // As wide as it is shown, so that its words keep their size.
+  const wide = Math.min(Math.max(place.clientWidth - 40, 300), 760);
   read.recordings.forEach((one, k) => {
     const inner = element(
       "details",
       { className: "taps-recording", open: k === 0 || view.opened?.has(one.file) },
       element("summary", { textContent: `${one.file}: ${one.hits.length} ${one.hits.length === 1 ? "hit" : "hits"}, ${one.peaks.length} ${one.peaks.length === 1 ? "peak" : "peaks"}` }),
-      wavePicture(one),
-      spectrumPicture(one),
+      wavePicture(one, wide),
+      spectrumPicture(one, wide),
     );
     inner.addEventListener("toggle", () => {
       view.opened ??= new Set();
@@ -378,7 +380,7 @@ function tapRow(bench, read, tap) {
     "tr",
     { className: tap.by_hand ? "is-by-hand" : isDoubtful ? "is-doubtful" : "" },
     element("th", { scope: "row" }, element("span", { textContent: tap.number }), ...(tap.label ? [element("span", { className: "quiet taps-label", textContent: tap.label })] : [])),
-    element("td", { className: "number" }, element("span", { className: "measured", textContent: tap.hz.toFixed(1) }), ...(tap.error_hz ? [element("span", { className: "quiet", textContent: ` \u00b1${tap.error_hz.toFixed(tap.error_hz < 0.095 ? 2 : 1)}` })] : [])),
+    element("td", { className: "number" }, element("span", { className: "measured", textContent: tap.hz.toFixed(1) }), ...(tap.error_hz ? [element("span", { className: "quiet", textContent: ` \u00b1${Math.max(tap.error_hz, 0.01).toFixed(tap.error_hz < 0.095 ? 2 : 1)}` })] : [])),
     element("td", { textContent: `${tap.note} ${signed(tap.cents)}` }),
     element("td", { className: "number", textContent: fixed(tap.decay_s, 2) }),
     element("td", { className: "number", textContent: fixed(tap.q, 0) }),
