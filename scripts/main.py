@@ -30,6 +30,7 @@ COMMANDS = {
     "rims": "several linings side by side: sustain, projection, presence",
     "finish": "before and after a finish: hertz, decay, projection",
     "ring": "thin the edge of the closed box's top: what it does, how much is safe, one pass",
+    "brief": "what a customer would like more of, against two instruments: figures, ways, costs",
     "season": "the modes in dry air and in damp air",
     "wood": "constants of your own wood from the taps of a board",
     "check": "run the published checks",
