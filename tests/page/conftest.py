@@ -78,6 +78,14 @@ class Server:
         return errors
 
 
+@pytest.hookimpl(tryfirst=True)
+def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
+    """Mark what needs a browser, before the marks choose."""
+    for item in items:
+        if "chromium" in getattr(item, "fixturenames", ()):
+            item.add_marker(pytest.mark.browser)
+
+
 @pytest.fixture(scope="session")
 def chromium() -> Iterator["playwright.Browser"]:
     if playwright is None:
