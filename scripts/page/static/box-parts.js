@@ -36,7 +36,10 @@ export class Part {
     this.body.classList.toggle("old", isOld);
     if (!isReady || mark === this.mark) return;
     this.mark = mark;
-    const { told, pictures } = await this.view.bench.ask({ ask: "box/told", part: this.name });
+    const { told, pictures } = await this.view.bench.ask({ ask: "box/told", part: this.name }).catch((error) => {
+      this.mark = null;
+      throw error;
+    });
     this.body.replaceChildren();
     this.draw(this.body, told, pictures);
   }

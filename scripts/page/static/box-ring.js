@@ -34,7 +34,7 @@ export function drawRing(bench, ask, deepest, body, told, pictures) {
     element("div", { className: "columns" }, picture(bench, pictures["ring-where"], ""),
       element("div", {}, label, element("div", { className: "row slide" }, slider, taken), tracks, apart,
         heading("Next safe pass"), ...nextPass(told))),
-    figures(live, widths(bench, told.widths), sectors(told.sectors), paragraph(told.practice, "quiet"), list(told.notes)));
+    figures(live, widths(bench, told.widths), sectors(told.sectors), paragraph(told.practice, "quiet"), told.next ? list(told.notes) : ""));
   move();
   return move;
 }
@@ -56,7 +56,7 @@ function track({ note, now, hz, name, cents }, widest) {
 }
 
 function nextPass(told) {
-  if (!told.next) return [paragraph(sentence(told.in_words))];
+  if (!told.next) return [paragraph(sentence(told.in_words)), list(told.notes)];
   return [paragraph(told.next, "pass"), paragraph(told.stop), paragraph(sentence(told.in_words), "quiet"), list([...told.would_help, ...told.cautions])];
 }
 
