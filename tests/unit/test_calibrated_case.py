@@ -107,3 +107,18 @@ def test_a_case_without_taps_is_refused(tmp_path):
     with pytest.raises(FileError, match="no taps yet; tap first"):
         tapped_sessions(case)
     assert WOOD not in case.woods
+
+
+def test_a_pair_set_by_hand_is_what_counts(top, tmp_path):
+    reduced, before = top
+    hz = true_hz(reduced, *drawn_at_random(before, np.random.default_rng(5)))
+    taps = heard([(k, value) for k, value in enumerate(hz[:4], start=1)])
+    session = Session(0, tmp_path, (), taps)
+    _, found = after_session(reduced, before, session)
+    own = {one.number: one.mode for one in found.pairs}
+    _, none = after_session(reduced, before, session, {2: 0})
+    assert {one.number: one.mode for one in none.pairs} == {tap: mode for tap, mode in own.items() if tap != 2}
+    after, same = after_session(reduced, before, session, own)
+    assert {one.number: one.mode for one in same.pairs} == own
+    assert all(not one.ambiguous_with for one in same.pairs)
+    assert after.notes == ()

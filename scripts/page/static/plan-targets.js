@@ -92,7 +92,7 @@ export function targetsSheet(view) {
     "fieldset",
     { className: "plan-form" },
     element("legend", { textContent: "A target" }),
-    element("div", { className: "plan-fields" }, labelled("Mode", mode), labelled("should", kind), labelled("This", weight)),
+    element("div", { className: "plan-fields plan-who" }, labelled("Mode", mode), labelled("should", kind), labelled("This", weight)),
     fields,
     element("div", { className: "row" }, keep, drop),
   );
@@ -102,7 +102,8 @@ export function targetsSheet(view) {
 
   kind.addEventListener("change", () => drawFields({}));
 
-  function drawFields(target) {
+  function drawFields(told) {
+    const target = told.ratio === undefined ? told : { ...told, cents: Math.round(12_000 * Math.log2(told.ratio)) / 10 };
     inputs = new Map(KINDS[kind.value].fields.map((name) => {
       const { kind: type, usual = "" } = FIELDS[name];
       const input = element("input", { id: `plan-${name}`, autocomplete: "off", inputMode: type === "note" ? "text" : "decimal", value: target[name] ?? usual });
