@@ -95,14 +95,18 @@ class Made:
     pictures : mapping of str to Picture
     known : ClosedCase or None
         Of the ring: what the live answers come from.
+    tables : dict
+        Of the drawing.
     model : BoxModel or None
-        Of the closed box as drawn; it is most of the work, so that the other tasks get it.
+        Of that drawing, for boxes with other values, if it was made here; that is most of the work, so that other
+        tasks get it.
     """
 
     digest: str
     told: dict[str, Any]
     pictures: Mapping[str, Picture] = field(default_factory=dict)
     known: ClosedCase | None = None
+    tables: Tables = field(default_factory=dict)
     model: BoxModel | None = None
 
 
@@ -127,7 +131,7 @@ def closed_work(report: Report, folder: Path, tables: Tables, digest: str) -> Ma
     stages = _Stages(report, 4)
     case = drafted_case(folder, tables)
     with stages.stage("top, back and air"):
-        model = build_box(case)
+        model = build_box(case, what_if=False)
     with stages.stage("sound field"):
         sound = box_field(model)
     with stages.stage("coupled modes, response, notes"):
@@ -139,7 +143,7 @@ def closed_work(report: Report, folder: Path, tables: Tables, digest: str) -> Ma
         pictures, about = drawn([*modes, *curves])
         for job in modes:
             pictures[f"{job.name}-small"] = _small(pictures[job.name])
-    return Made(digest, closed_told(case, model, state, names, about), pictures, model=model)
+    return Made(digest, closed_told(case, model, state, names, about), pictures)
 
 
 def closed_told(
@@ -247,7 +251,8 @@ def rims_work(report: Report, folder: Path, tables: Tables, digest: str, model: 
     stages = _Stages(report, 4)
     case = drafted_case(folder, tables)
     with stages.stage("top, back and air"):
-        model = model or build_box(case)
+        built = build_box(case) if model is None else None
+        model = model or built
     notes = box_notes(case)
     rims = [on_box(model, case, drawn_rim(model.box))]
     for option in usual_rims(model.box):
@@ -266,7 +271,7 @@ def rims_work(report: Report, folder: Path, tables: Tables, digest: str, model: 
         "sentences": rim_sentences(rims, states),
         "notes": [*notes, *([about] if about else []), CAUTION],
     }
-    return Made(digest, told, pictures)
+    return Made(digest, told, pictures, tables=tables, model=built)
 
 
 def finish_work(
@@ -282,7 +287,8 @@ def finish_work(
     case = drafted_case(folder, tables)
     options = finish_options(case, asked)
     with stages.stage("top, back and air"):
-        model = model or build_box(case)
+        built = build_box(case) if model is None else None
+        model = model or built
     values = [finish_values(model, case, option) for option in options]
     states, paths, names = _beside(stages, case, model, values, f"{len(options)} finishes")
     rows = [(option.name, option.words) for option in options]
@@ -295,7 +301,7 @@ def finish_work(
         "sentences": finish_sentences(options, states, paths, names),
         "notes": [*box_notes(case), *([about] if about else []), FINISH_CAUTION],
     }
-    return Made(digest, told, pictures)
+    return Made(digest, told, pictures, tables=tables, model=built)
 
 
 def finish_options(case: Case, asked: Mapping[str, Any] | None) -> list[FinishOption]:
@@ -335,11 +341,13 @@ def brief_work(
     stages = _Stages(report, 4)
     case = drafted_case(folder, tables)
     with stages.stage("closed box"):
+        built = None
         if (folder / CLOSED).is_dir():
             known = closed_case(case)
             model, values = known.closed.model, known.posterior.values
         else:
-            model, values = model or build_box(case), BoxValues()
+            built = build_box(case) if model is None else None
+            model, values = model or built, BoxValues()
         sound = box_field(model, values)
         ours = figures_of(case.name, model, values, sound)
     other = Figures(theirs["name"], theirs["figures"], theirs["hz"], theirs["q"])
@@ -369,7 +377,7 @@ def brief_work(
         }
         for name, figure in ours.voice.items()
     ]
-    return Made(digest, data, pictures)
+    return Made(digest, data, pictures, tables=tables, model=built)
 
 
 def drawn(jobs: Sequence[PictureJob]) -> tuple[dict[str, Picture], str | None]:

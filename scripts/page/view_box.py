@@ -24,11 +24,13 @@ from bracedtop.fem.finish_options import PLACES
 from bracedtop.fem.toml_file import Layout, read_layout
 from bracedtop.fem.voice import WORDS
 from bracedtop.geometry.errors import BracedTopError, DesignError
+from bracedtop.scripts.page.draft import Tables
 from bracedtop.scripts.page.guard import inside
 from bracedtop.scripts.page.journal import Json
 from bracedtop.scripts.page.session import Session
 
 if TYPE_CHECKING:
+    from bracedtop.fem.box_parts import BoxModel
     from bracedtop.scripts.page.box_work import Made
 
 PARTS = {
@@ -39,6 +41,9 @@ PARTS = {
     "brief": "The customer's wish",
 }
 """Parts of the page, and what their tasks are called."""
+
+BESIDE = ("rims", "finish", "brief")
+"""Parts that set boxes with other values beside the drawn one, and share its model."""
 
 DEEPEST = 0.2
 """Most that the slider of the ring takes off, mm; as scripts/page/box_work has it, which loads what solves."""
@@ -126,9 +131,8 @@ def make(session: Session, message: dict[str, Any]) -> dict[str, Any]:
             error = "say first what there should be more or less of"
             raise DesignError(error)
         arguments += [wish, _measured(_theirs(session))]
-    closed = _made(session, "closed")
-    if part in ("rims", "finish", "brief") and closed is not None and closed.digest == digest(session, "closed"):
-        arguments.append(closed.model)
+    if part in BESIDE:
+        arguments.append(_model(session))
     work = getattr(box_work, f"{part}_work")
     session.tasks.start(f"box/{part}", PARTS[part], session.document.revision, work, *arguments)
     return {}
@@ -152,7 +156,7 @@ def ring(session: Session, message: dict[str, Any]) -> dict[str, Any]:
 def digest(session: Session, part: str) -> str:
     """Of all that a part depends on."""
     held = session.document
-    seen: list[Any] = [{head: table for head, table in held.tables.items() if head != "build"}]
+    seen: list[Any] = [_drawing(held.tables)]
     if part == "finish":
         seen.append(held.values.get("asked/finish"))
     if part == "brief":
@@ -180,6 +184,18 @@ def _readiness(session: Session, part: str) -> dict[str, Any]:
 def _made(session: Session, part: str) -> "Made | None":
     task = session.tasks.finished(f"box/{part}")
     return None if task is None else task.result
+
+
+def _model(session: Session) -> "BoxModel | None":
+    """The model of this drawing's box if a task has made it."""
+    drawing = _drawing(session.document.tables)
+    found = [made for part in BESIDE if (made := _made(session, part)) is not None]
+    return next((made.model for made in found if made.model is not None and _drawing(made.tables) == drawing), None)
+
+
+def _drawing(tables: Tables) -> Tables:
+    """What of a drawing its sound depends on."""
+    return {head: table for head, table in tables.items() if head != "build"}
 
 
 def _part(message: dict[str, Any]) -> str:
