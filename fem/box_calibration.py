@@ -1,7 +1,7 @@
 """A closed box's numbers and the model's error, as its taps, hole open and blocked, and passes over its ring tell them.
 
 Depends on fem/box_matrices, fem/box_modes, fem/box_parts, fem/box_values, fem/calibration, fem/closed_modes,
-fem/closed_prior, fem/face_terms, fem/most_probable, fem/prior, geometry.
+fem/closed_prior, fem/face_terms, fem/face_values, fem/most_probable, fem/prior, geometry.
 
 As fem/calibration for the loose top: the state is x = (ln of factors, the ring in m; b), where b = ln(true over
 modelled frequency) of each mode in each state of the hole. Modes that move alike share most of their model error, open
@@ -26,7 +26,8 @@ from bracedtop.fem.box_values import BoxValues
 from bracedtop.fem.calibration import HOLDING, MOST_WRONG
 from bracedtop.fem.closed_modes import HOLES, Closed, Hole, followed, moved_reference
 from bracedtop.fem.closed_prior import WOOD
-from bracedtop.fem.face_terms import FaceValues, face_matrices
+from bracedtop.fem.face_terms import face_matrices
+from bracedtop.fem.face_values import FaceValues
 from bracedtop.fem.most_probable import conditioned, log_evidence, most_probable, wrong_datum
 from bracedtop.fem.prior import COMMON_BIAS, DENSITY_SD, FACTOR_SDS, MODULUS_SD, THICKNESS_SD
 from bracedtop.geometry.errors import DesignError
@@ -200,7 +201,11 @@ def values_of(closed: Closed, state: np.ndarray) -> BoxValues:
                 deflection=rim.deflection * float(x["rim deflection"]),
                 rotation=rim.rotation * float(x["rim rotation"]),
             ),
-            **{key: float(x[f"top {key}"]) for key in WOOD},
+            E_L=float(x["top E_L"]),
+            E_R=float(x["top E_R"]),
+            G_LR=float(x["top G_LR"]),
+            density=float(x["top density"]),
+            thickness=float(x["top thickness"]),
         ),
         back=FaceValues(E_L=back, E_R=back, G_LR=back, density=float(x["back density"])),
         hole_mass=float(x["hole air"]),
@@ -399,7 +404,7 @@ def _quadratics(model: BoxModel, phi: np.ndarray, lam: np.ndarray, values: BoxVa
     """phi^T (K - omega^2 M) phi of all that the number may change, (m,)."""
     if number.part == "box":
         m = box_matrices(model, values)
-        return quadratic(m.K, phi) - lam * quadratic(m.M, phi)
+        return np.asarray(quadratic(m.K, phi) - lam * quadratic(m.M, phi))
     face, own, sign = (model.top, values.top, 1.0) if number.part == "top" else (model.back, values.back, -1.0)
     if face is None:
         return np.zeros(len(lam))

@@ -154,7 +154,7 @@ def figures_of(name: str, model: BoxModel, values: BoxValues | None = None, fiel
     }
     hz, q = {}, {}
     for note in ("air", "top", "top blocked"):
-        hole, mode = closed.place(note)  # type: ignore[arg-type]
+        hole, mode = closed.place(note)
         hz[note], q[note] = float(both[hole].frequencies[mode]), float(both[hole].q[mode])
     return Figures(name, voice_figures(spoken(model, values, field)), hz, q)
 
@@ -341,7 +341,7 @@ def _moved(name: str, figure: float, steps: float) -> float:
     """A figure some noticeable steps of its word away."""
     size = SIZES[name].little
     if name == "sustain":
-        return figure * size**steps
+        return float(figure * size**steps)
     more = next(word.more for word in WORDS if word.name == name)
     return figure + more * steps * size
 

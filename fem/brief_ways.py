@@ -1,6 +1,6 @@
 """What a maker can change on a box, or on the next one, to give a customer more of this and less of that.
 
-Depends on fem/box_parts, fem/box_values, fem/closed_levers, fem/face_terms, fem/rim, geometry/box.
+Depends on fem/box_parts, fem/box_values, fem/closed_levers, fem/face_values, fem/rim, geometry/box.
 """
 
 from collections.abc import Callable
@@ -9,7 +9,7 @@ from dataclasses import dataclass, replace
 from bracedtop.fem.box_parts import BoxModel
 from bracedtop.fem.box_values import BoxValues
 from bracedtop.fem.closed_levers import with_hole, with_mass, with_volume
-from bracedtop.fem.face_terms import FaceValues
+from bracedtop.fem.face_values import FaceValues
 from bracedtop.fem.rim import Rim
 from bracedtop.geometry.box import Face, Finish
 
@@ -93,7 +93,7 @@ def _finish(model: BoxModel, values: BoxValues, part: float) -> BoxValues:
 def _thickness(side: Face) -> Change:
     def change(model: BoxModel, values: BoxValues, part: float) -> BoxValues:
         own = getattr(values, side)
-        return replace(values, **{side: replace(own, thickness=own.thickness * (1 + part))})  # type: ignore[arg-type]
+        return replace(values, **{side: replace(own, thickness=own.thickness * (1 + part))})
 
     return change
 

@@ -5,7 +5,7 @@ Depends on fem/box_schema, fem/case_file, fem/case_schema, fem/closed_target, fe
 
 from bracedtop.fem.case_file import FILE_NAME
 from bracedtop.fem.case_schema import CaseTable
-from bracedtop.fem.closed_target import INTERVALS, ClosedLimits, ClosedWish, frequency, interval, noted
+from bracedtop.fem.closed_target import INTERVALS, ClosedLimits, ClosedNote, ClosedWish, frequency, interval, noted
 from bracedtop.fem.toml_file import refuse_value, shown
 from bracedtop.geometry.errors import FileError
 from bracedtop.geometry.units import MM
@@ -42,5 +42,5 @@ def closed_of(tables: CaseTable) -> tuple[ClosedWish | None, ClosedLimits]:
     semitones = table.semitones if table.relation is None else INTERVALS[table.relation]
     if semitones is None:
         return None, limits
-    of, over = table.between or ("top blocked", "air")
-    return interval(of, over, semitones, tolerance), limits
+    between: tuple[ClosedNote, ...] = ("top blocked", "air") if table.between is None else tuple(table.between)
+    return interval(between[0], between[1], semitones, tolerance), limits

@@ -3,7 +3,7 @@
 Depends on fem/calibrated_case, fem/calibration, fem/case, fem/parameter, fem/prior, fem/session, geometry/cut.
 """
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -11,7 +11,7 @@ import numpy as np
 from bracedtop.fem.calibrated_case import calibrated, case_boards
 from bracedtop.fem.case import Case
 from bracedtop.fem.loss_factors import LossFactors
-from bracedtop.fem.parameter import drawing_at, parameters_of
+from bracedtop.fem.parameter import Parameter, drawing_at, parameters_of
 from bracedtop.fem.prior import default_prior
 from bracedtop.fem.session import read_sessions
 from bracedtop.fem.wood import Wood
@@ -88,7 +88,7 @@ def with_ring(design: Design, width: float) -> Design:
     return replace(design, plate=replace(plate, ring_width=plate.ring_width or width))
 
 
-def _at(parameters: tuple, kind: str) -> int:
+def _at(parameters: Sequence[Parameter], kind: str) -> int:
     return next(i for i, parameter in enumerate(parameters) if parameter.kind == kind)
 
 

@@ -157,9 +157,9 @@ def parsed_wish(text: str, tolerance: float = TOLERANCE) -> ClosedWish:
     elif of in NOTES:
         hz = _number(rest)
         if hz is not None and 10 <= hz <= 2000:
-            return frequency(of, hz, tolerance)  # type: ignore[arg-type]
+            return frequency(of, hz, tolerance)
         if is_note(rest):
-            return noted(of, rest, 0.0, tolerance)  # type: ignore[arg-type]
+            return noted(of, rest, 0.0, tolerance)
     message = (
         f"target {shown(text)}; allowed are an interval between the blocked top and the air ({', '.join(INTERVALS)}, "
         f"or semitones), or one of {', '.join(NOTES)} = a note or Hz"

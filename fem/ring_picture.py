@@ -34,6 +34,16 @@ _LABEL_IN = 1.75
 
 _STEPS = 64
 
+_PLACES = (
+    (0.03, "the tail end"),
+    (0.22, "the lower bout, towards the tail"),
+    (0.48, "the lower bout"),
+    (0.7, "the waist"),
+    (0.97, "the upper bout"),
+    (2.0, "the neck end"),
+)
+"""Where on a body a point is, by its part of the length from the tail end; chosen for guitar-like bodies."""
+
 BRACE_BEHIND = 1.2
 """Width of the lines of braces, which lie behind the top, px."""
 
@@ -114,9 +124,7 @@ def sector_name(design: Design, k: int, n: int = N_SECTORS) -> str:
     points = design.outline.points
     low, high = points[:, 0].min(), points[:, 0].max()
     part = (x - low) / (high - low)
-    names = ((0.03, "the tail end"), (0.22, "the lower bout, towards the tail"), (0.48, "the lower bout"))
-    names = (*names, (0.7, "the waist"), (0.97, "the upper bout"), (2.0, "the neck end"))
-    where = next(name for limit, name in names if part <= limit)
+    where = next(name for limit, name in _PLACES if part <= limit)
     right, left = points[:, 1].max(), points[:, 1].min()
     aside = (y - (right + left) / 2) / (right - left)
     if abs(aside) < 0.05:

@@ -146,7 +146,7 @@ def note_rows(posterior: BoxPosterior, deeper: float = 0.0) -> Rows:
         "open": box_predicted(posterior, "open", deeper),
         "blocked": box_predicted(posterior, "blocked", deeper),
     }
-    found = {}
+    found: Rows = {}
     for note in NOTES_HEARD:
         hole, mode = posterior.closed.place(note)
         found[note] = float(both[hole][0][mode]), both[hole][1][mode]

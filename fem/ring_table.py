@@ -187,6 +187,6 @@ def _t60(modes: BoxModes, k: int, true: np.ndarray) -> float:
 
 def _note(closed: Closed, hole: Hole, mode: int) -> str:
     for note in ("air", "top", "top blocked"):
-        if closed.place(note) == (hole, mode):  # type: ignore[arg-type]
+        if closed.place(note) == (hole, mode):
             return note
     return ""

@@ -18,7 +18,8 @@ import shapely
 
 from bracedtop.fem.box_modes import BoxModes
 from bracedtop.fem.box_parts import BoxModel
-from bracedtop.fem.face_terms import FaceModel, FaceValues
+from bracedtop.fem.face_terms import FaceModel
+from bracedtop.fem.face_values import FaceValues
 from bracedtop.fem.film import film_lamina
 from bracedtop.fem.laminate import lamina, rotated, stiffness_from_moments
 from bracedtop.fem.reduced_sample import mass_form, motion_rows, seen, strain_rows
