@@ -100,7 +100,7 @@ def model(tmp_path_factory):
 @pytest.fixture
 def boxed(case, model, monkeypatch):
     (case / "top.toml").write_text(TOP + BOX + FINISH + STRINGS)
-    monkeypatch.setattr(box_model, "build_box", lambda case: model)
+    monkeypatch.setattr(box_model, "build_box", lambda case, **_: model)
     return case
 
 
