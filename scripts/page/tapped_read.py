@@ -59,8 +59,8 @@ class TapsRead:
         Empty if nothing could be predicted.
     names : tuple of n str
     pairing : Pairing or None
-    close : tuple of str
-        Close calls, in words.
+    close : tuple of (str, tuple of int)
+        Close calls in words, and the measured modes that they are about.
     trouble : str
         Why nothing could be predicted.
     """
@@ -73,7 +73,7 @@ class TapsRead:
     predicted_hz: np.ndarray
     names: tuple[str, ...]
     pairing: Pairing | None
-    close: tuple[str, ...]
+    close: tuple[tuple[str, tuple[int, ...]], ...]
     trouble: str = ""
 
 
@@ -118,7 +118,7 @@ def read_session(
     except BracedTopError as error:
         trouble = " ".join(str(error).split())
         return TapsRead(number, stamp, taps.measured, recordings, warnings, np.zeros(0), (), None, (), trouble)
-    words = tuple(f"{one.words[0].upper()}{one.words[1:]}." for one in close)
+    words = tuple((f"{one.words[0].upper()}{one.words[1:]}.", one.measured) for one in close)
     return TapsRead(number, stamp, taps.measured, recordings, warnings, hz, names, pairing, words)
 
 
@@ -164,7 +164,7 @@ def shown(found: TapsRead, chosen: Mapping[int, int]) -> dict[str, Any]:
         ],
         "unheard": [] if pairing is None else list(pairing.unpaired_predicted),
         "ratio": 1.0 if pairing is None else pairing.ratio,
-        "close": list(found.close),
+        "close": [words for words, numbers in found.close if not all(number in chosen for number in numbers)],
         "warnings": list(found.warnings),
         "recordings": list(found.recordings),
         "trouble": found.trouble,

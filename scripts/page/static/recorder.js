@@ -10,7 +10,7 @@ export const LONGEST = 120;
  * Begin to record.
  * @param {(level: {peak: number, seconds: number, isClipped: boolean}) => void} heard called some twenty times a second
  * @param {() => void} ended called when it stops by itself: after LONGEST seconds, or when the microphone is taken away
- * @returns {Promise<{processing: string[], rate: number, stop: () => Promise<Blob>, drop: () => Promise<void>}>}
+ * @returns {Promise<{processing: string[], rate: number, stop: () => Promise<Blob>}>}
  *   `processing` names what the browser still does to the sound
  */
 export async function record(heard, ended) {
@@ -56,7 +56,6 @@ export async function record(heard, ended) {
       await close();
       return new Blob([wav(joined(pieces, n), sampleRate)], { type: "audio/wav" });
     },
-    drop: close,
   };
 }
 

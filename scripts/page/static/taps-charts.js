@@ -77,7 +77,7 @@ export function spectrumPicture(recording, wide) {
   const x = (hz) => (wide * (hz - from)) / (to - from);
   const y = (db) => 22 + ((high - 22) * Math.min(Math.max(-db, 0), 70)) / 70;
   const line = level.map((db, k) => `${round((wide * k) / (level.length - 1))} ${round(y(db))}`).join("L");
-  const ticks = niceSteps(from, to);
+  const ticks = niceSteps(from, to, wide < 450 ? 4 : 6);
   const words = `${recording.file}: peaks at ${peaks.map((peak) => `${peak.hz.toFixed(1)} Hz`).join(", ")}`;
   return svg(
     "svg",
@@ -90,9 +90,9 @@ export function spectrumPicture(recording, wide) {
   );
 }
 
-/** Steps of 1, 2 or 5 times a power of ten between two numbers, four to eight of them. */
-export function niceSteps(from, to) {
-  const rough = (to - from) / 6;
+/** Steps of 1, 2 or 5 times a power of ten between two numbers, at most about as many as said. */
+export function niceSteps(from, to, most = 6) {
+  const rough = (to - from) / most;
   const power = 10 ** Math.floor(Math.log10(rough));
   const step = power * [1, 2, 5, 10].find((factor) => factor * power >= rough);
   const steps = [];

@@ -77,7 +77,7 @@ export function mount(place, bench) {
     },
     hide() {
       view.isShown = false;
-      listen.drop();
+      listen.stop();
     },
   };
 }
@@ -198,12 +198,8 @@ function listenSheet(view, look) {
       session.replaceChildren(...Array.from({ length: present + 1 }, (_, k) => element("option", { value: k, textContent: k ? `after pass ${k}` : "before the first cut" })));
       session.value = String(pass);
     },
-    drop() {
-      if (!recorder) return;
-      recorder.drop();
-      recorder = null;
-      rest();
-    },
+    // What is being recorded is kept when the maker turns to another view.
+    stop,
   };
 }
 
@@ -346,6 +342,9 @@ function drawPairs(place, view) {
   const table = element("table", { className: "taps-table" }, element("caption", { className: "unseen", textContent: "Tapped modes and the model's modes that they are taken for" }));
   table.append(element("thead", {}, element("tr", {}, ...head.map((words, k) => element("th", { scope: "col", className: [1, 3, 4, 6, 7].includes(k) ? "number" : "", textContent: words })))));
   table.append(element("tbody", {}, ...read.taps.map((tap) => tapRow(bench, read, tap))));
+  // A phone shows rows as small cards, which must still be read as a table.
+  const roles = { table: [table], rowgroup: table.querySelectorAll("thead, tbody"), row: table.querySelectorAll("tr"), columnheader: table.querySelectorAll("thead th"), rowheader: table.querySelectorAll("tbody th"), cell: table.querySelectorAll("td") };
+  for (const [role, parts] of Object.entries(roles)) for (const part of parts) part.setAttribute("role", role);
   place.replaceChildren(
     element("h2", { textContent: "Which mode each tap is" }),
     read.trouble ? element("p", { className: "notice warn", textContent: `Nothing could be predicted: ${read.trouble}` }) : element("p", { className: "quiet", textContent: "The model's modes are those of the saved drawing, cut as it was by then. What you choose here counts on this page: the plan that it makes uses it." }),
