@@ -121,8 +121,14 @@ class Brief:
     wish: Mapping[str, str]
 
 
-def read_brief(folder: Path) -> Brief:
+def read_brief(folder: Path, against: Path | None = None) -> Brief:
     """The brief in a case's folder.
+
+    Parameters
+    ----------
+    folder : Path
+    against : Path, optional
+        Case to take in place of the instrument that the file names.
 
     Raises
     ------
@@ -134,13 +140,13 @@ def read_brief(folder: Path) -> Brief:
     content = regular_bytes(path, LAYOUT.max_bytes + 1, what)
     table = read_layout(content, FILE_NAME, LAYOUT, BriefTable)
     wish = {word.name: getattr(table.wish, word.name) for word in WORDS}
-    against = None
-    if table.against is not None:
+    theirs = None if table.theirs is None or against is not None else _measured(table.theirs)
+    if against is None and table.against is not None:
         against = named_folder(table.against, Path(folder))
     return Brief(
         table.note,
         against,
-        None if table.theirs is None else _measured(table.theirs),
+        theirs,
         {name: amount for name, amount in wish.items() if amount is not None},
     )
 

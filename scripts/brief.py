@@ -104,8 +104,7 @@ def _brief(args: argparse.Namespace) -> "Brief":
         if args.against is None and (args.case / FILE_NAME).exists():
             return replace(read_brief(args.case), wish=wish)
         return Brief("", args.against, None, wish)
-    brief = read_brief(args.case)
-    return brief if args.against is None else replace(brief, against=args.against, theirs=None)
+    return read_brief(args.case, args.against)
 
 
 def _refuse_without_box(case: "Case | None") -> None:

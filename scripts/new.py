@@ -124,7 +124,8 @@ def _walk(folder: "Traversable", inside: Path) -> Iterator[tuple[Path, bytes]]:
         if item.is_dir():
             if item.name not in ("out", "pictures", "__pycache__") and not item.name.startswith("."):
                 yield from _walk(item, inside / item.name)
-        elif not item.name.endswith((".py", ".pyc")):
+        # The starter's brief compares it with a case that a copy does not have beside it.
+        elif item.name != "brief.toml" and not item.name.endswith((".py", ".pyc")):
             yield inside / item.name, item.read_bytes()
 
 

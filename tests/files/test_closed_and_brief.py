@@ -204,6 +204,11 @@ def test_a_brief(tmp_path):
     assert found.against is None
 
 
+def test_another_instrument_stands_for_the_one_named(tmp_path):
+    (tmp_path / FILE_NAME).write_text('against = "../not-here"\n[wish]\nbass = "more"\n')
+    assert read_brief(tmp_path, tmp_path / "theirs").against == tmp_path / "theirs"
+
+
 @pytest.mark.parametrize(
     ("text", "said"),
     [

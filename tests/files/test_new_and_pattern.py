@@ -34,7 +34,9 @@ def starter(tmp_path_factory):
 
 def test_starter_case_is_the_packaged_one(starter, capsys):
     packaged = Path(importlib.import_module("bracedtop.cases").__file__).parent / "wren"
-    expected = {name: data for name, data in contents(packaged).items() if not name.startswith(("out", "pictures"))}
+    # brief.toml compares the starter with a case that lies beside it only here.
+    left = ("out", "pictures", "brief.toml")
+    expected = {name: data for name, data in contents(packaged).items() if not name.startswith(left)}
     assert contents(starter) == expected
     assert "top.toml" in expected
     assert read_case(starter).name == "wren"
