@@ -159,6 +159,21 @@ def figures_of(name: str, model: BoxModel, values: BoxValues | None = None, fiel
     return Figures(name, voice_figures(spoken(model, values, field)), hz, q)
 
 
+def retuned(figures: Figures, true: Mapping[str, float]) -> Figures:
+    """The same figures with notes as a tapped box has them: tapped over modelled frequency by note."""
+    return replace(figures, hz={note: f * true.get(note, 1.0) for note, f in figures.hz.items()})
+
+
+def shares(answer: "BriefAnswer") -> dict[str, float | None]:
+    """Part of each wish that the ways put together reach, 0 where they lead away; None where nothing was to do."""
+    found: dict[str, float | None] = {}
+    for name, figure in answer.wanted.items():
+        gap = apart(name, figure, answer.ours.voice[name])
+        moved = apart(name, answer.after.voice[name], answer.ours.voice[name])
+        found[name] = None if abs(gap) <= REACHED else float(np.clip(moved / gap, 0.0, 1.0))
+    return found
+
+
 def spoken(model: BoxModel, values: BoxValues, field: SoundField | None = None) -> Voice:
     """Voice of a box with one usual string for all notes."""
     modes = solve_box(model, values)

@@ -3,6 +3,8 @@
 Depends on fem/brief, fem/case, fem/closed_modes, fem/closed_target, fem/closed_writer, fem/deflection, fem/model.
 """
 
+from collections.abc import Mapping
+
 import numpy as np
 import shapely
 
@@ -33,7 +35,9 @@ _BEFORE = ("ring", "top")
 """Ways that lower or raise the top's own note by its wood, which braces can do too."""
 
 
-def target_lines(case: Case, model: BoxModel, values: BoxValues, answer: BriefAnswer) -> str:
+def target_lines(
+    case: Case, model: BoxModel, values: BoxValues, answer: BriefAnswer, true: Mapping[str, float] | None = None
+) -> str:
     """Text with [closed] and [[target]], explained in comments.
 
     Parameters
@@ -43,6 +47,8 @@ def target_lines(case: Case, model: BoxModel, values: BoxValues, answer: BriefAn
     values : BoxValues
         The instrument as it is.
     answer : BriefAnswer
+    true : mapping of str to float, optional
+        Tapped over modelled frequency of each note, where the box was tapped.
 
     Raises
     ------
@@ -62,7 +68,7 @@ def target_lines(case: Case, model: BoxModel, values: BoxValues, answer: BriefAn
     if abs(after_ring - now) > 0.05:
         blocks.append(
             "# For bracedtop ring: the top's note, hole blocked, with the ring as thin as above.\n"
-            + closed_text(frequency("top blocked", round(after_ring, 1)))
+            + closed_text(frequency("top blocked", round(after_ring * (true or {}).get("top blocked", 1.0), 1)))
         )
     if abs(after_wood - now) > 0.05:
         blocks.append(_target(case, model, closed.blocked.vectors[closed.top_blocked], now, after_wood))

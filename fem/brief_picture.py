@@ -12,7 +12,7 @@ from bracedtop.fem.picture import PictureJob
 from bracedtop.fem.scene import Area, Label, Scene, Shape, Stroke, box, fitted
 
 WIDTH = 1200
-_MARGIN, _LEFT, _ROW = 34.0, 250.0, 150.0
+_MARGIN, _LEFT, _ROW = 34.0, 270.0, 150.0
 _HEAD, _FOOT = 190.0, 110.0
 _TITLE, _WORDS, _SMALL = 42, 28, 24
 _RADIUS = 13.0

@@ -115,30 +115,39 @@ def _refuse_without_box(case: "Case | None") -> None:
         raise DesignError(message)
 
 
-def _model(case: "Case", progress: Any) -> "tuple[BoxModel, BoxValues]":
-    """The box as its closed taps tell it, or as drawn without."""
+def _model(case: "Case", progress: Any) -> "tuple[BoxModel, BoxValues, dict[str, float]]":
+    """The box as its closed taps tell it, or as drawn without; and tapped over modelled frequency of each note."""
+    import math
+
     from bracedtop.fem.box_model import build_box
     from bracedtop.fem.box_values import BoxValues
     from bracedtop.fem.closed_case import closed_case
     from bracedtop.fem.closed_taps import FOLDER_NAME
+    from bracedtop.fem.closed_target import NOTES
 
     with progress.stage(case.name):
         if (case.folder / FOLDER_NAME).is_dir():
             known = closed_case(case)
-            return known.closed.model, known.posterior.values
-        return build_box(case), BoxValues()
+            places = {note: known.closed.place(note) for note in NOTES}
+            true = {note: math.exp(known.posterior.bias(hole)[mode]) for note, (hole, mode) in places.items()}
+            return known.closed.model, known.posterior.values, true
+        return build_box(case), BoxValues(), {}
 
 
 def _answered(case: "Case", other: "Case | None", brief: "Brief", progress: Any) -> Result:
+    from dataclasses import replace
+
     from bracedtop.fem.box_sound import box_field
-    from bracedtop.fem.brief import Figures, answered, figures_of
+    from bracedtop.fem.brief import Figures, answered, figures_of, retuned
+    from bracedtop.fem.brief_lines import target_lines
     from bracedtop.fem.brief_ways import ways
 
-    model, values = _model(case, progress)
+    model, values, true = _model(case, progress)
     field = box_field(model, values)
     ours = figures_of(case.name, model, values, field)
     if other is not None:
-        theirs = figures_of(other.name, *_model(other, progress))
+        another, drawn, tapped = _model(other, progress)
+        theirs = retuned(figures_of(other.name, another, drawn), tapped)
     elif brief.theirs is not None:
         own = brief.theirs
         theirs = Figures(own.name, own.figures, own.hz, own.q)
@@ -150,7 +159,8 @@ def _answered(case: "Case", other: "Case | None", brief: "Brief", progress: Any)
     with progress.stage("ways"):
         answer = answered(model, ours, theirs, brief.wish, ways(model, room), values, field)
     with progress.stage("lines for top.toml"):
-        lines = _lines(case, model, values, answer)
+        lines = target_lines(case, model, values, answer, true)
+    answer = replace(answer, ours=retuned(answer.ours, true), after=retuned(answer.after, true))
     notes = []
     unknown = [name for name in brief.wish if name not in theirs.voice]
     if unknown:
@@ -162,13 +172,6 @@ def _answered(case: "Case", other: "Case | None", brief: "Brief", progress: Any)
     return Result(case, brief, answer, lines, tuple(notes))
 
 
-def _lines(case: "Case", model: "BoxModel", values: "BoxValues", answer: "BriefAnswer") -> str:
-    """Lines for top.toml that plan and ring understand."""
-    from bracedtop.fem.brief_lines import target_lines
-
-    return target_lines(case, model, values, answer)
-
-
 def _draw(found: Result, folder: Path) -> str | None:
     from bracedtop.fem.brief_picture import brief_picture
     from bracedtop.fem.picture import draw_pictures
@@ -178,7 +181,7 @@ def _draw(found: Result, folder: Path) -> str | None:
 
 def brief_json(found: Result) -> dict[str, Any]:
     """What ``brief --json`` prints."""
-    from bracedtop.fem.brief import NAMES
+    from bracedtop.fem.brief import NAMES, shares
     from bracedtop.fem.brief_words import SIZES, word_of
 
     answer = found.answer
@@ -210,6 +213,7 @@ def brief_json(found: Result) -> dict[str, Any]:
             name: [_answer_json(one, answer.ours) for one in several] for name, several in answer.single.items()
         },
         "together": _answer_json(answer.together, answer.ours),
+        "share_of_each": shares(answer),
         "then": _figures_json(answer.after),
         "lines": found.lines,
         "notes": list(found.notes),
@@ -328,6 +332,7 @@ def _elsewhere(one: "Answer", name: str | None, answer: "BriefAnswer") -> tuple[
 
 
 def _print_together(answer: "BriefAnswer") -> None:
+    from bracedtop.fem.brief import shares
     from bracedtop.fem.brief_words import change_words
 
     print()
@@ -339,4 +344,9 @@ def _print_together(answer: "BriefAnswer") -> None:
     moved = ", ".join(
         change_words(name, answer.after.voice[name], answer.ours.voice[name]) for name in answer.together.voice
     )
-    print(f"  gives {moved}; {100 * answer.together.share:.0f} % of the wish")
+    print(f"  gives {moved}")
+    far = ", ".join(
+        f"{name} {'met' if share is None else 'no nearer' if share < 0.005 else f'{100 * share:.0f} %'}"
+        for name, share in shares(answer).items()
+    )
+    print(f"  of the wish: {far}")

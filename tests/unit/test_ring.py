@@ -30,7 +30,7 @@ from bracedtop.fem.ring_where import rim_places, ring_field
 from bracedtop.fem.taps import Measured, Taps
 from bracedtop.fem.wood_table import handbook_wood
 from bracedtop.geometry.box import Finish, Lining
-from bracedtop.geometry.errors import DesignError
+from bracedtop.geometry.errors import AccuracyError, DesignError
 from bracedtop.geometry.outline import Hole
 
 LENGTH, WIDTH = 0.36, 0.26
@@ -114,9 +114,9 @@ def _errors(closed: Closed, seed: int) -> tuple[np.ndarray, float]:
     rng = np.random.default_rng(seed)
     prior = begun(closed)
     truth = rng.multivariate_normal(prior.mean, prior.covariance)
-    # Inside what the search may look at, and far from a crossing of modes.
-    truth[:N_NUMBERS] = np.clip(truth[:N_NUMBERS], -0.35, 0.35)
-    truth[N_NUMBERS - 1] = np.clip(truth[N_NUMBERS - 1], -0.1e-3, 0.1e-3)
+    # Inside what the search may look at.
+    span = 0.9 * np.array([number.span for number in NUMBERS])
+    truth[:N_NUMBERS] = np.clip(truth[:N_NUMBERS], -span, span)
     heard = _heard(closed, truth) * np.exp(0.002 * rng.standard_normal(len(PLACES)))
     found = box_after_taps(prior, PLACES, heard, np.zeros(len(PLACES)))
     off = (found.mean - truth)[:N_NUMBERS]
@@ -133,12 +133,20 @@ def test_errors_are_as_large_as_stated(closed):
 
 @pytest.mark.slow
 def test_errors_are_as_large_as_stated_in_many_boxes(closed):
-    every = np.array([_errors(closed, seed)[0] for seed in range(100, 150)])
+    found, lost = [], 0
+    for seed in range(100, 150):
+        try:
+            found.append(_errors(closed, seed)[0])
+        except AccuracyError:
+            lost += 1
+    every = np.array(found)
     rms = np.sqrt((every**2).mean(axis=0))
-    # The truths are clipped, so that errors may be somewhat smaller than stated.
-    assert (rms > 0.6).all()
+    # Where modes cross on the way, the search may refuse to settle; that is said and not passed over.
+    assert lost <= 2
+    # chi of 48 degrees of freedom: 0.8 to 1.2 in 95 of 100.
+    assert (rms > 0.65).all()
     assert (rms < 1.35).all()
-    assert np.sqrt((every**2).mean()) == pytest.approx(1, abs=0.12)
+    assert np.sqrt((every**2).mean()) == pytest.approx(1, abs=0.1)
 
 
 def test_taps_narrow_what_is_known(closed, tapped):
