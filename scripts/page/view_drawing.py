@@ -282,37 +282,37 @@ def _load(session: Session, lives: "dict[str, Live]") -> None:
             except BracedTopError:
                 continue  # said elsewhere: a draft that cannot be built has no model
             session.memory[f"drawing/stamp of {name}"] = (stamp, tables)
-            if live is None:
-                lives.pop(name, None)
-            else:
+            if live is not None:
+                # Where the file is of another drawing, the one in memory stays: it may still answer for this one.
                 lives[name] = live
 
 
 def _prepare_model(session: Session, tables: Tables, drawing: Tables) -> None:
     """Begin to make the what-if model, of the saved drawing first, then of a draft that it does not reach."""
-    live = live_for(session, tables)
-    if live is not None:
-        from bracedtop.scripts.page.live import values_of
-
-        if not isinstance(values_of(live, tables), str):
-            return
-    name, wanted = ("what_if.npz", drawing) if "what_if.npz" not in _lives(session) else ("what_if_draft.npz", tables)
+    if _is_answered(session, tables):
+        return
+    of_drawing = not _is_answered(session, drawing)
+    name, wanted = ("what_if.npz", drawing) if of_drawing else ("what_if_draft.npz", tables)
     running = next((task for task in session.tasks.unfinished() if task.name == MODEL), None)
     if running is not None and session.memory.get("drawing/model in work") == wanted:
         return
     from bracedtop.scripts.page.live import make_live
 
     session.memory["drawing/model in work"] = wanted
-    if name == "what_if_draft.npz":
+    if not of_drawing:
         session.memory["drawing/model of draft"] = wanted
-    held = session.document
-    words = "the quick model" + (" of the draft" if name == "what_if_draft.npz" else "")
-    session.tasks.start(MODEL, words, held.revision, make_live, session.folder, wanted, name)
+    words = "the quick model" + ("" if of_drawing else " of the draft")
+    session.tasks.start(MODEL, words, session.document.revision, make_live, session.folder, wanted, name)
 
 
-def _lives(session: Session) -> "dict[str, Live]":
-    lives: dict[str, Live] = session.memory.setdefault("drawing/lives", {})
-    return lives
+def _is_answered(session: Session, tables: Tables) -> bool:
+    """Whether a what-if model that is there can answer for a drawing."""
+    live = live_for(session, tables)
+    if live is None:
+        return False
+    from bracedtop.scripts.page.live import values_of
+
+    return not isinstance(values_of(live, tables), str)
 
 
 def points_of(session: Session, case: "Case") -> "tuple[np.ndarray, np.ndarray]":

@@ -51,7 +51,7 @@ def test_what_governs_a_mode_adds_up_and_its_map_has_every_stretch(modes):
     assert sum(float(text.replace("%", "")) for text in shares) == pytest.approx(100, abs=1)
     assert page.locator("#view-modes .falls, #view-modes .rises").count() > 4
     expect(page.locator("#view-modes .places tbody tr").first).to_be_visible()
-    sand = page.locator("#view-modes .sand")
+    sand = page.locator("#view-modes .sand").first
     first = sand.get_attribute("d")
     assert first.count("M") > 100
     page.get_by_role("button", name="Mode 3,").click()
@@ -59,7 +59,7 @@ def test_what_governs_a_mode_adds_up_and_its_map_has_every_stretch(modes):
 
 
 def test_the_shape_moves_in_3d_or_says_why_it_does_not(modes):
-    stood, page = modes
+    _, page = modes
     assert viewer_script() is not None
     ready = page.locator("#view-modes .three[data-ready], #view-modes p:has-text('3-D picture cannot be shown')")
     expect(ready.first).to_be_visible(timeout=SOLVED)
@@ -79,7 +79,7 @@ def test_without_3d_the_sand_remains(small, stand, open_page):
     stood.session.memory["modes/viewer"] = None
     page = open_page(f"{stood.address}#modes")
     expect(page.get_by_text("The 3-D picture cannot be shown")).to_be_visible(timeout=SOLVED)
-    assert page.locator("#view-modes .sand").get_attribute("d")
+    assert page.locator("#view-modes .sand").first.get_attribute("d")
 
 
 def test_the_viewer_asks_nothing_of_the_internet_and_brings_no_style():

@@ -68,6 +68,10 @@ class ModesView {
     this.shares = element("table", { className: "shares" });
     this.places = element("table", { className: "places" });
     const legend = element("p", { className: "quiet legend" }, ...["predicted", "measured", "target"].map((kind) => element("span", { className: kind, textContent: MARKS[kind] })));
+    // A table wider than a phone is scrolled by keys too.
+    const placesBox = element("div", { className: "scroll", tabIndex: 0 }, this.places);
+    placesBox.setAttribute("role", "region");
+    placesBox.setAttribute("aria-label", "Where a millimetre does most to this mode");
     const sheet = (name, ...children) => element("section", { className: `sheet ${name}` }, ...children);
     const heading = (words) => element("h3", { textContent: words });
     this.root.replaceChildren(element("div", { className: "modes-sheets" },
@@ -80,7 +84,7 @@ class ModesView {
           element("div", {}, heading("What governs it"), element("p", { className: "quiet", textContent: "Shares of the energy of bending: where a change tells." }), this.shares),
           element("figure", {}, heading("Its shaving map"), this.map.svg,
             element("figcaption", { className: "quiet", textContent: "Hertz for the first millimetre off each stretch; the darker, the more." }))),
-        element("div", { className: "scroll" }, this.places))));
+        placesBox)));
     this.setMotion(this.wantsMotion);
   }
 
