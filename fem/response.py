@@ -21,7 +21,7 @@ from bracedtop.fem.radiation import Complex, Real, resistance
 from bracedtop.fem.sound_field import SoundField, pressures_in, resistances_in
 from bracedtop.geometry.errors import AccuracyError
 
-REACH = 1.4
+REACH = 1.6
 """Modes are taken up to so many times the highest frequency that is asked for; chosen: a voice's levels are then within
 0.01 dB of those with all modes."""
 
