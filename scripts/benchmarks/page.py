@@ -26,7 +26,7 @@ PATIENCE_MS = 120_000
 
 LISTEN = """async () => {
   const { bench } = await import('./static/main.js');
-  const told = (window.told = { browser: [], server: [] });
+  const told = (window.told = { browser: [], server: [], processor: [] });
   let moved = null;
   addEventListener('pointermove', (event) => { moved ??= event.timeStamp; }, true);
   new MutationObserver(() => {
@@ -34,7 +34,11 @@ LISTEN = """async () => {
     told.browser.push(performance.now() - moved);
     moved = null;
   }).observe(document.querySelector('#view-drawing .rungs tbody'), { subtree: true, childList: true });
-  bench.on('answered', ({ ms }) => ms === undefined || told.server.push(ms));
+  bench.on('answered', ({ ms, processor_ms: processor }) => {
+    if (ms === undefined) return;
+    told.server.push(ms);
+    told.processor.push(processor);
+  });
 }"""
 
 
@@ -49,11 +53,11 @@ def main(arguments: Sequence[str] | None = None) -> int:
         folder = Path(name) / "case"
         shutil.copytree(args.case, folder, ignore=shutil.ignore_patterns("out", "page*"))
         told = measured(folder, args.moves, args.pause)
-    for what, values in (
-        ("event to figures in the page", told["browser"]),
-        ("of these the server's own", told["server"]),
-    ):
-        print(f"{what:30}{_line(values)}")
+    print(f"event to figures in the page  {_line(told['browser'])}")
+    print(f"of these the server's own     {_line(told['server'])}")
+    print(f"its processor time            {_line(told['processor'])}")
+    if hasattr(os, "getloadavg"):
+        print(f"on {os.cpu_count()} processors with {os.getloadavg()[0]:.1f} processes at work")
     return 0
 
 
@@ -82,7 +86,7 @@ def measured(folder: Path, n_moves: int, pause: int) -> dict[str, list[float]]:
         page.set_default_timeout(PATIENCE_MS)
         page.goto(door.address)
         # After the full solution, so that nothing else is being worked out.
-        expect(page.get_by_text("The drawing in full")).to_be_visible(timeout=PATIENCE_MS)
+        expect(page.locator("#view-drawing .told")).to_contain_text("The drawing in full", timeout=PATIENCE_MS)
         page.evaluate(LISTEN)
         handle = page.locator("#view-drawing .handle").nth(1)
         handle.scroll_into_view_if_needed()

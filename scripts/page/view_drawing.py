@@ -7,7 +7,7 @@ answered by the what-if model of the drawing (live), a finished change by a full
 import tomllib
 from pathlib import Path
 from threading import Lock
-from time import perf_counter
+from time import perf_counter, thread_time
 from typing import TYPE_CHECKING, Any
 
 from bracedtop.geometry.errors import BracedTopError, DesignError
@@ -36,8 +36,8 @@ FAMILIES = {
 }
 
 
-def state(session: Session, _: dict[str, Any]) -> dict[str, Any]:
-    """Everything about the top that does not change while a brace is dragged."""
+def state(session: Session, message: dict[str, Any]) -> dict[str, Any]:
+    """All about the top that does not change while a brace is dragged; at first without what has to be loaded."""
     case = _shown_case(session)
     held = session.document
     found: dict[str, Any] = {
@@ -50,7 +50,8 @@ def state(session: Session, _: dict[str, Any]) -> dict[str, Any]:
         "points": None,
         "ranges": {},
     }
-    live = live_for(session, held.tables)
+    is_first = bool(message.get("first"))
+    live = live_for(session, held.tables, loads=not is_first)
     found["model"] = {
         "is_ready": live is not None,
         "is_running": any(task.name == MODEL for task in session.tasks.unfinished()),
@@ -60,7 +61,7 @@ def state(session: Session, _: dict[str, Any]) -> dict[str, Any]:
 
         found["ranges"] = ranges(live)
     solved = draft_solved(session) or drawing_solved(session)
-    if live is not None or solved is not None:
+    if not is_first and (live is not None or solved is not None):
         points, triangles = points_of(session, case)
         found["points"] = {"xy": (1e3 * points).round(1).tolist(), "triangles": triangles.tolist()}
     return found
@@ -68,19 +69,24 @@ def state(session: Session, _: dict[str, Any]) -> dict[str, Any]:
 
 def drag(session: Session, message: dict[str, Any]) -> dict[str, Any]:
     """What all modes do with other stations of a brace, in milliseconds; or why a full solution is needed."""
-    start = perf_counter()
+    start, processor = perf_counter(), thread_time()
     tables = session.document.tables
-    live = live_for(session, tables, loads=False)
-    if live is None:
+    lives: dict[str, Live] = session.memory.get("drawing/lives", {})
+    if not lives:
         return {"reason": "the quick model is not ready yet"}
     from bracedtop.scripts.page.live import answer, values_of
 
     mode = message.get("mode")
-    values = values_of(live, tables, str(message.get("brace", "")), message.get("stations", ()))
-    if isinstance(values, str):
-        return {"reason": values}
-    found = answer(live, values, None if mode is None else int(mode))
-    return found | {"ms": round(1e3 * (perf_counter() - start), 2)}
+    reasons = []
+    for live in list(lives.values()):
+        values = values_of(live, tables, str(message.get("brace", "")), message.get("stations", ()))
+        if not isinstance(values, str):
+            found = answer(live, values, None if mode is None else int(mode))
+            found["ms"] = round(1e3 * (perf_counter() - start), 2)
+            found["processor_ms"] = round(1e3 * (thread_time() - processor), 2)
+            return found
+        reasons.append(values)
+    return {"reason": reasons[-1]}
 
 
 def prepare(session: Session, _: dict[str, Any]) -> dict[str, Any]:

@@ -182,6 +182,7 @@ def test_dragging_a_brace_changes_the_numbers_to_what_shave_says(drawing, tmp_pa
     left = stood.session.document.value(CROSS)[0][1]
     assert left < 8
     # The other end to the same height, as a figure: now it is an even cut.
+    page.get_by_text("Stations as figures").click()
     page.get_by_role("textbox", name="Height of station 2").fill(f"{left:.1f}")
     page.get_by_role("textbox", name="Height of station 2").press("Enter")
     expect(page.locator("#view-drawing .told")).to_contain_text("Confirmed by a full solution", timeout=SOLVED)

@@ -68,12 +68,11 @@ class Drawing {
       button("Add a brace", () => this.parts.addBrace()), button("Take it out", () => this.parts.removeBrace(this.chosen)));
     const sheet = (name, ...children) => element("section", { className: `sheet ${name}` }, ...children);
     this.root.replaceChildren(element("div", { className: "drawing-sheets" },
-      element("div", { className: "stack" },
-        sheet("plan-sheet", element("h2", { textContent: "The top from the inside" }), braces, this.plan.svg, legend),
-        sheet("parts-sheet", this.parts.brace, this.parts.top)),
+      sheet("plan-sheet", element("h2", { textContent: "The top from the inside" }), braces, this.plan.svg, legend),
       element("div", { className: "stack" },
         sheet("side-sheet", this.title, this.side.element, this.strip, this.parts.stations),
-        sheet("ladder-sheet", element("h2", { textContent: "What the modes do" }), this.told, this.ladder.element))));
+        sheet("ladder-sheet", element("h2", { textContent: "What the modes do" }), this.told, this.ladder.element)),
+      sheet("parts-sheet", this.parts.brace, this.parts.top)));
   }
 
   // What the drawing says
@@ -100,6 +99,11 @@ class Drawing {
   /** All anew from the server, and what is missing is begun. */
   async refresh() {
     try {
+      if (!this.state) {
+        // What is drawn at once; models and solutions take a while to load.
+        this.state = await this.bench.ask({ ask: "drawing/state", first: true });
+        this.draw();
+      }
       await this.bench.ask({ ask: "drawing/prepare" });
       this.state = await this.bench.ask({ ask: "drawing/state" });
     } catch (error) {
@@ -213,7 +217,7 @@ class Drawing {
     }
     if (found.shape && this.grains) this.plan.sand.setAttribute("d", sandPath(this.grains, found.shape));
     else if (this.reason) this.plan.sand.setAttribute("d", "");
-    this.bench.emit("answered", { ms: found.ms });
+    this.bench.emit("answered", found);
   }
 
   // Moving a brace in the plan

@@ -44,7 +44,7 @@ export function drawn(tag, attributes = {}, ...children) {
 const MODE = ["Mode", "", ""];
 const NOTE = ["Note", "", "note"];
 const OTHERS = [[MARKS.measured, "measured", "heard"], [MARKS.target, "target", "wanted"]];
-const WITH_DRAFT = [MODE, ["Drawn", "", "as-drawn"], ["Draft", "", "draft"], ["Change", "", "change"], NOTE, ...OTHERS];
+const WITH_DRAFT = [MODE, ["Drawn", "", "as-drawn"], ["Draft", "", "draft"], ["Change", "", "change"], ...OTHERS];
 const ALONE = [MODE, [MARKS.predicted, "predicted", "as-drawn"], NOTE, ...OTHERS];
 
 export class Ladder {
@@ -100,7 +100,7 @@ export class Ladder {
     const heard = this.measured[k + 1];
     const target = this.targets.get(k + 1);
     cells["as-drawn"].textContent = value.toFixed(1);
-    cells.note.textContent = noteWords(value);
+    if (cells.note) cells.note.textContent = noteWords(value);
     cells.heard.textContent = heard ? heard.toFixed(1) : "";
     cells.wanted.textContent = target ? target.hz.toFixed(1) : "";
     if (target) cells.wanted.title = target.words;
@@ -114,7 +114,7 @@ export class Ladder {
       const value = hz?.[k];
       one.draft.textContent = value ? value.toFixed(1) : "\u2026";
       one.change.textContent = value ? signed(value - this.drawn[k]) : "";
-      one.note.textContent = noteWords(value ?? this.drawn[k]);
+      one.draft.title = value ? noteWords(value) : "";
       const move = this.marks?.[k];
       if (!move) return;
       move.mark.style.display = move.line.style.display = value ? "" : "none";

@@ -14,7 +14,7 @@ export class Parts {
   constructor(bench, drawing) {
     this.bench = bench;
     this.drawing = drawing;
-    this.stations = element("details", { className: "stations", open: true });
+    this.stations = element("details", { className: "stations" });
     this.brace = element("div", { className: "fields" });
     this.top = element("div", { className: "fields" });
   }

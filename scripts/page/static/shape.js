@@ -127,7 +127,7 @@ export class Shape {
     const ratio = Math.min(devicePixelRatio, 2);
     this.window.getViews()[0].setSize(Math.round(width * ratio), Math.round(height * ratio));
     this.renderer.resetCamera();
-    this.renderer.getActiveCamera().zoom(1.05);
+    this.renderer.getActiveCamera().zoom(1.15);
     this.window.render();
   }
 }

@@ -56,11 +56,12 @@ export class Plan {
   constructor(label) {
     this.wood = drawn("path", { class: "wood", "fill-rule": "evenodd" });
     this.patches = drawn("g", { class: "patches" });
+    this.holes = drawn("path", { class: "hole" });
     this.sand = drawn("path", { class: "sand" });
     this.braces = drawn("g", { class: "braces" });
     this.bridge = drawn("path", { class: "bridge-point" });
     this.above = drawn("g", { class: "above" });
-    this.svg = drawn("svg", { class: "plan", role: "group", "aria-label": label }, this.wood, this.patches, this.braces, this.sand, this.bridge, this.above);
+    this.svg = drawn("svg", { class: "plan", role: "group", "aria-label": label }, this.wood, this.patches, this.holes, this.braces, this.sand, this.bridge, this.above);
   }
 
   /** What the drawing says of the plate itself. */
@@ -72,6 +73,7 @@ export class Plan {
     this.box = box;
     this.svg.setAttribute("viewBox", box.join(" "));
     this.wood.setAttribute("d", ringsPath([plan.outline, ...plan.holes]));
+    this.holes.setAttribute("d", ringsPath(plan.holes));
     this.patches.replaceChildren(...plan.patches.map(({ name, kind, rings }) => drawn("path", { d: ringsPath(rings), "fill-rule": "evenodd", class: `patch ${kind}` }, drawn("title", {}, name))));
     const [x, y] = plan.bridge;
     this.bridge.setAttribute("d", `M${y - 5} ${-x}h10M${y} ${-x - 5}v10`);
