@@ -67,7 +67,9 @@ export class Ladder {
     const row = element("tr", {}, ...this.heads);
     this.caption = element("caption", { textContent: "Frequencies in Hz" });
     this.table = element("table", { className: "rungs" }, this.caption, element("thead", {}, row), this.body);
-    this.element = element("div", { className: "ladder-box" }, this.svg, element("div", { className: "scroll" }, this.table));
+    // A table wider than a phone is scrolled by keys too.
+    const tableBox = element("div", { className: "scroll", tabIndex: 0 }, this.table);
+    this.element = element("div", { className: "ladder-box" }, this.svg, tableBox);
   }
 
   /**

@@ -265,7 +265,7 @@ async function mounted(name, panel) {
     return (await module.mount(panel, bench)) ?? {};
   } catch (error) {
     console.error(error);
-    panel.append(element("p", { className: "notice warn", textContent: `This view cannot be shown: ${error.message}` }));
+    panel.append(element("p", { className: "notice warn", textContent: `This view cannot be shown: ${error.message}. Load the page again once the bench answers.` }));
     return {};
   }
 }

@@ -51,7 +51,7 @@ export class Parts {
     });
     const heads = ["Station", "Distance", "Height", ""].map((words) => element(words ? "th" : "td", words ? { scope: "col", textContent: words } : {}));
     this.stations.replaceChildren(element("summary", { textContent: "Stations as figures" }),
-      element("div", { className: "scroll" }, element("table", {}, element("thead", {}, element("tr", {}, ...heads)), element("tbody", {}, ...rows))),
+      element("div", { className: "scroll", tabIndex: 0 }, element("table", {}, element("thead", {}, element("tr", {}, ...heads)), element("tbody", {}, ...rows))),
       button("Add a station", () => this.addStation(row)));
   }
 

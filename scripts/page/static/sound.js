@@ -196,6 +196,9 @@ class Listen {
     const look = JSON.stringify([mine.versions, mine.is_old]);
     if (this.seen?.[this.what] !== look) this.restart();
     this.seen = { ...this.seen, [this.what]: look };
+    if (mine.versions.length < 2 && !this.told.textContent) {
+      this.told.textContent = "There is one version only. Change the drawing, or plan a pass, and there is a second one to compare.";
+    }
   }
 
   drawVersions(versions) {
@@ -211,9 +214,6 @@ class Listen {
       }
       select.value = mine["ab"[k]];
       this.details[k].textContent = versions.find(({ id }) => id === select.value).words;
-    }
-    if (ids.length < 2 && !this.told.textContent) {
-      this.told.textContent = "There is one version only. Change the drawing, or plan a pass, and there is a second one to compare.";
     }
   }
 
