@@ -55,7 +55,8 @@ def _without_spring(model: BoxModel, m: BoxMatrices) -> tuple[np.ndarray, np.nda
 def _piston(model: BoxModel, m: BoxMatrices, side: str, face: FaceModel, uniform: float) -> Piston:
     K, M = _without_spring(model, m)
     T = _moving(model, m, side)
-    pairs = lowest(T.T @ K @ T, T.T @ M @ T, _TRIED, m.n_rigid)
+    # Of a free box, the motions of the whole; the air in the holes is not in T.
+    pairs = lowest(T.T @ K @ T, T.T @ M @ T, _TRIED, T.shape[1] - face.size)
     phi = T @ pairs.vectors
     # The uniform pressure is the first.
     pushed = -m.pressures[0, : len(phi)] @ phi / uniform
@@ -77,7 +78,7 @@ def _moving(model: BoxModel, m: BoxMatrices, side: str) -> np.ndarray:
     at = model.parts[side]
     T = np.zeros((n, at.stop - at.start))
     T[at] = np.eye(T.shape[1])
-    if not m.n_rigid:
+    if rim.start not in m.free:
         return T
     body = np.zeros((n, 3))
     body[rim] = np.eye(3)

@@ -92,7 +92,10 @@ def box_matrices(model: BoxModel, values: BoxValues | None = None) -> BoxMatrice
     still = np.zeros(N, dtype=bool)
     still[rim] = held
     still[hole] = values.hole_blocked
-    return BoxMatrices(stiff, H, mass, K_faces, M, P, gas, np.flatnonzero(~still), 0 if held else 3)
+    # What goes in at one hole and out at another meets no spring.
+    through = 0 if values.hole_blocked else max(hole.stop - hole.start - 1, 0)
+    n_rigid = through + (0 if held else 3)
+    return BoxMatrices(stiff, H, mass, K_faces, M, P, gas, np.flatnonzero(~still), n_rigid)
 
 
 def loss_matrices(model: BoxModel, values: BoxValues | None = None) -> dict[str, np.ndarray]:

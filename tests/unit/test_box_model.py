@@ -24,6 +24,7 @@ from bracedtop.fem.box_names import box_names
 from bracedtop.fem.box_rates import box_rates
 from bracedtop.fem.box_values import box_parameters
 from bracedtop.fem.face_terms import FaceValues, face_matrices, face_modes
+from bracedtop.fem.helmholtz import helmholtz
 from bracedtop.fem.lumped import coupled, split
 from bracedtop.geometry.box import Block, Box, Finish, Lining, Sides
 from bracedtop.geometry.brace import Brace
@@ -224,3 +225,18 @@ def test_deeper_and_warmer(small: BoxModel) -> None:
     m = [box_matrices(small, BoxValues(temperature=t)) for t in (20.0, 30.0)]
     at = slice(small.parts["cavity"].start, None)
     assert np.diag(m[1].K)[at] / np.diag(m[0].K)[at] == pytest.approx((m[1].gas.speed / m[0].gas.speed) ** 2, rel=1e-9)
+
+
+@pytest.mark.parametrize("held", [False, True])
+def test_two_holes_sound_as_in_stiff_walls(held):
+    """What goes in at one hole and out at the other is no mode; the lowest is that of the air's own solution."""
+    holes = tuple(Hole(np.array([0.30, y]), np.array([0.02, 0.02])) for y in (0.08, 0.22))
+    stiff = Plate(WOOD, 40e-3)
+    top = Design(rectangle(0.4, 0.3), stiff, holes=holes, bridge_point=(0.16, 0.14))
+    sides = Sides(WOOD, 20e-3, np.array([[0.0, 0.1], [0.4, 0.09]]))
+    box = Box(sides, Design(rectangle(0.4, 0.3), stiff), held=held, neck_mass=20.0)
+    model = closed_box(top, box, WOODS, {}, size=100e-3, what_if=False)
+    found = solve_box(model, n_modes=3).frequencies
+    assert found[0] == pytest.approx(helmholtz(model.air).frequency, rel=0.02)
+    assert lumped_of(model).hole is not None
+    assert found[1] > 1.5 * found[0]
