@@ -6,8 +6,7 @@ there to be shown.
 
 import hashlib
 import json
-from collections.abc import Mapping
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any
 
@@ -15,16 +14,18 @@ import numpy as np
 
 from bracedtop.fem.describe import summarise
 from bracedtop.fem.mac import follow, mac
-from bracedtop.fem.match import pair
+from bracedtop.fem.match import Pairing, pair
 from bracedtop.fem.model import MESH_SIZE, Model, Modes, build_model, deflections, solve
+from bracedtop.fem.pairing_by_hand import by_hand
 from bracedtop.fem.sensitivity import ShavingRow, shaving_table
 from bracedtop.fem.session import has_taps
-from bracedtop.fem.taps import read_taps
+from bracedtop.fem.taps import Measured, read_taps
 from bracedtop.geometry.design import Design
 from bracedtop.geometry.errors import BracedTopError
 from bracedtop.geometry.mesh import mesh_top
 from bracedtop.geometry.units import GRAM
 from bracedtop.scripts.page.draft import Tables, drafted_case
+from bracedtop.scripts.page.tapped import Choices, chosen_pairs
 from bracedtop.scripts.page.tasks import Report
 
 N_MODES = 12
@@ -59,8 +60,9 @@ class Solved:
         Deflection at the points of the plan, largest magnitude 1.
     shaving : tuple of ShavingRow
     mass : float, g
-    measured : dict of int to float
-        Tapped frequency by mode, 1 for the lowest.
+    pairing : Pairing or None
+        Of the modes with the first taps; None without taps.
+    taps : tuple of Measured
     notes : tuple of str
     """
 
@@ -70,8 +72,18 @@ class Solved:
     shapes: np.ndarray
     shaving: tuple[ShavingRow, ...]
     mass: float
-    measured: Mapping[int, float] = field(default_factory=dict)
+    pairing: Pairing | None = None
+    taps: tuple[Measured, ...] = ()
     notes: tuple[str, ...] = ()
+
+    def measured(self, choices: Choices) -> dict[int, float]:
+        """Tapped frequency by mode, 1 for the lowest, with the pairs that the maker has set by hand."""
+        if self.pairing is None:
+            return {}
+        chosen = chosen_pairs(choices, 0, self.taps)
+        known = {tap: mode for tap, mode in chosen.items() if mode <= N_MODES}
+        pairing = by_hand(self.pairing, known, self.hz[:N_MODES], self.taps)
+        return {one.mode: one.measured_hz for one in pairing.pairs}
 
 
 def digest(tables: Tables) -> str:
@@ -121,7 +133,7 @@ def solve_top(report: Report, folder: Path, tables: Tables, with_taps: bool) -> 
         }
         for one in summaries
     )
-    measured, notes = ({}, ()) if not with_taps else _measured(report, folder, model, modes, facts)
+    pairing, taps, notes = _paired(report, folder, model, modes, facts) if with_taps else (None, (), ())
     return Solved(
         digest(tables),
         modes.frequencies,
@@ -129,7 +141,8 @@ def solve_top(report: Report, folder: Path, tables: Tables, with_taps: bool) -> 
         shapes / np.abs(shapes).max(axis=1, keepdims=True),
         shaving,
         model.mass() / GRAM,
-        measured,
+        pairing,
+        taps,
         notes,
     )
 
@@ -141,16 +154,16 @@ def successors(before: Solved, after: Solved) -> tuple[int, ...]:
     return follow(mac(before.shapes[:N_MODES].T, after.shapes.T))
 
 
-def _measured(
+def _paired(
     report: Report, folder: Path, model: Model, modes: Modes, facts: tuple[dict[str, Any], ...]
-) -> tuple[dict[int, float], tuple[str, ...]]:
+) -> tuple[Pairing | None, tuple[Measured, ...], tuple[str, ...]]:
     if not has_taps(folder):
-        return {}, ()
+        return None, (), ()
     report("taps", 0.85)
     try:
         taps = read_taps(folder)
     except BracedTopError as error:
-        return {}, (f"The taps could not be read: {' '.join(str(error).split())}",)
+        return None, (), (f"The taps could not be read: {' '.join(str(error).split())}",)
     peak = np.abs(modes.shapes[:, :, 2]).max(axis=1)[:N_MODES]
 
     def deflection(points: np.ndarray) -> np.ndarray:
@@ -158,4 +171,4 @@ def _measured(
 
     lines = [(int(one["lines"][0]), int(one["lines"][1])) for one in facts[:N_MODES]]
     pairing = pair(modes.frequencies[:N_MODES], lines, taps.measured, deflection=deflection)
-    return {one.mode: one.measured_hz for one in pairing.pairs}, ()
+    return pairing, tuple(taps.measured), ()

@@ -191,7 +191,7 @@ def ladder(session: Session) -> dict[str, Any]:
 
         found["drawn"] = drawn.hz[:N_MODES].tolist()
         found["names"] = [fact["name"] for fact in drawn.facts[:N_MODES]]
-        found["measured"] = {str(mode): hz for mode, hz in drawn.measured.items()}
+        found["measured"] = {str(mode): hz for mode, hz in drawn.measured(session.document.under("pairing")).items()}
         found["notes"] = list(drawn.notes)
         found["mass_g"] = drawn.mass
     elif live is not None:

@@ -66,13 +66,13 @@ def state(session: Session, _: dict[str, Any]) -> dict[str, Any]:
 
 def _as_drawn(session: Session, solved: "Solved") -> tuple[dict[int, int], dict[int, float]]:
     """For each mode (from 0) the drawing's mode (from 1) that it was, and what was tapped of those."""
-    drawn = drawing_solved(session)
+    drawn, choices = drawing_solved(session), session.document.under("pairing")
     if drawn is None or drawn is solved:
-        return {k: k + 1 for k in range(len(solved.hz))}, dict(solved.measured)
+        return {k: k + 1 for k in range(len(solved.hz))}, solved.measured(choices)
     from bracedtop.scripts.page.solved import successors
 
     was = {after: before + 1 for before, after in enumerate(successors(drawn, solved))}
-    return {k: was.get(k, 0) for k in range(len(solved.hz))}, dict(drawn.measured)
+    return {k: was.get(k, 0) for k in range(len(solved.hz))}, drawn.measured(choices)
 
 
 def scene(session: Session, _: dict[str, Any]) -> dict[str, Any]:

@@ -45,6 +45,15 @@ def test_the_ladder_is_what_the_commands_say(modes):
     expect(heading).to_be_visible()
 
 
+def test_the_ladder_follows_pairs_that_were_set_by_hand(modes):
+    stood, page = modes
+    first = json.loads(call("compare", stood.folder, "--json").out)["pairs"][0]
+    heard = page.locator("#view-modes .rungs tbody tr").nth(first["mode"] - 1).locator(".heard")
+    expect(heard).to_have_text(f"{first['measured_hz']:.1f}")
+    stood.session.change(["pairing/0/1"], [{"mode": 0, "hz": first["measured_hz"]}])
+    expect(heard).not_to_have_text(f"{first['measured_hz']:.1f}")
+
+
 def test_what_governs_a_mode_adds_up_and_its_map_has_every_stretch(modes):
     _, page = modes
     shares = page.locator("#view-modes .shares tbody td.number").all_inner_texts()
