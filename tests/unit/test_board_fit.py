@@ -93,6 +93,7 @@ def drawn(fine):
     return boards
 
 
+@pytest.mark.slow
 def test_errors_are_as_large_as_they_say(drawn):
     misses = []
     for true, fit in drawn:
@@ -107,6 +108,7 @@ def test_errors_are_as_large_as_they_say(drawn):
     assert 0.65 < np.sqrt((z**2).mean()) < 1.35
 
 
+@pytest.mark.slow
 def test_errors_of_sticks_are_as_large_as_they_say():
     true, density = np.array([12.4e9, 0.75e9, 0.72e9]), 395.0
     size, errors = np.array([0.5, 9e-3, 18e-3]), np.array([0.5e-3, 0.03e-3, 0.03e-3])

@@ -68,6 +68,7 @@ def test_bound_of_one_mode_has_its_closed_form():
     np.testing.assert_allclose(np.diag(np.linalg.inv(information)), variance, rtol=0.01)
 
 
+@pytest.mark.slow
 def test_at_twenty_decibels():
     # 7 sessions of 12 modes, together: the root mean square is known to 8 %.
     sessions = {

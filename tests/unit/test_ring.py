@@ -124,6 +124,7 @@ def _errors(closed: Closed, seed: int) -> tuple[np.ndarray, float]:
     return off / np.sqrt(np.diag(C)), float(off @ np.linalg.solve(C, off))
 
 
+@pytest.mark.slow
 def test_errors_are_as_large_as_stated(closed):
     every = [_errors(closed, seed) for seed in range(3)]
     squares = sum(square for _, square in every)
@@ -221,6 +222,7 @@ def test_no_pass_goes_past_the_wish_beyond_its_chance(closed, tapped):
     assert past <= 5
 
 
+@pytest.mark.slow
 def test_what_thinning_cannot_reach_is_said(closed, tapped):
     limits = ClosedLimits()
     room = ring_room(tapped, limits)
