@@ -173,7 +173,7 @@ def _change(session: Session, message: dict[str, Any]) -> dict[str, Any]:
 
 
 def _cancel(session: Session, message: dict[str, Any]) -> dict[str, Any]:
-    session.tasks.cancel(int(message["number"]))
+    session.tasks.cancel(int(message["task"]))
     return {}
 
 

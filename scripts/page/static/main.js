@@ -140,7 +140,7 @@ class Bench {
   }
 
   cancel(number) {
-    return this.ask({ ask: "cancel", number });
+    return this.ask({ ask: "cancel", task: number });
   }
 
   length(mm, digits) {
