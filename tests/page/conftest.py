@@ -191,14 +191,8 @@ def open_page(chromium: "playwright.Browser") -> Iterator[Callable[..., "playwri
 
 
 def _note(message: "playwright.ConsoleMessage", errors: list[str]) -> None:
-    # A server that a test has killed is no error of the page.
-    ended = (
-        "WebSocket",
-        "ERR_CONNECTION",
-        "ERR_CONTENT_LENGTH_MISMATCH",
-        "ERR_EMPTY_RESPONSE",
-        "Failed to fetch dynamically",
-    )
+    # A server that a test has killed is no error of the page; one that answers with an error is.
+    ended = ("WebSocket", "Failed to load resource: net::ERR_", "Failed to fetch dynamically")
     if message.type == "error" and not any(word in message.text for word in ended):
         errors.append(message.text)
 
