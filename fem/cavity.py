@@ -16,21 +16,15 @@ from dataclasses import dataclass
 
 import numpy as np
 import shapely
-from skfem import MeshTri
 
 from bracedtop.geometry.arrangement import Arc, Arrangement
 from bracedtop.geometry.box import Box, block_area
 from bracedtop.geometry.chords import KINK, turns
-from bracedtop.geometry.curved import curved_mesh
 from bracedtop.geometry.design import Design
 from bracedtop.geometry.errors import DesignError, MeshError
-from bracedtop.geometry.fill import fill
-from bracedtop.geometry.mesh import SMALLEST, SNAP, TopMesh
-from bracedtop.geometry.mesh_names import named_mesh
+from bracedtop.geometry.mesh import SMALLEST, SNAP, TopMesh, triangulated
 from bracedtop.geometry.outline import Array, Outline
-from bracedtop.geometry.sides import divide
 from bracedtop.geometry.size_field import SizeField, drawing_sizes
-from bracedtop.geometry.triangulate import constrained_delaunay
 
 GRADING = 0.5
 """Growth of the triangles per distance from a hole's edge; chosen: as fine near it as the end correction needs."""
@@ -38,8 +32,6 @@ GRADING = 0.5
 HOLE_SIDES = 16
 """Triangle sides round a hole; chosen: the length of air inside is then within 0.5 %
 (tests/rates/test_air_convergence.py)."""
-
-_REPAIRS = 4
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -125,26 +117,15 @@ def _triangulated(design: Design, area: shapely.Polygon, size: float) -> TopMesh
     tolerance = SNAP * size
     arcs = _arcs(design, area, tolerance)
     field = _near_holes(design, drawing_sizes(arcs, size, SMALLEST * size, GRADING))
-    plain = Design(design.outline, design.plate)
-    for _ in range(_REPAIRS):
-        sides = divide(arcs, field)
-        points = np.vstack([sides.points, fill(sides.points, sides.pairs, field, area)])
-        triangles = constrained_delaunay(points, sides.pairs, sides.outer)
-        flat, drawn = named_mesh(plain, points, triangles, arcs, sides)
-        curved, straightened = curved_mesh(flat, drawn)
-        if not len(straightened):
-            break
-        ends = flat.p[:, flat.facets[:, straightened]]
-        field = field.with_sources(ends.mean(axis=1).T, np.hypot(*(ends[:, 0] - ends[:, 1])) / 2)
+    mesh = triangulated(Design(design.outline, design.plate), arcs, field, area, size)
     x, w = np.array([[1 / 6, 2 / 3, 1 / 6], [1 / 6, 1 / 6, 2 / 3]]), np.full(3, 1 / 6)
-    meshed = float((np.abs(curved.mapping().detDF(x)) @ w).sum())
+    meshed = float((np.abs(mesh.curved.mapping().detDF(x)) @ w).sum())
     if abs(meshed - area.area) > 1e-3 * area.area:
         message = (
             f"the plan of the air is {1e4 * meshed:.1f} cm2 in the mesh; the drawing has {1e4 * area.area:.1f} cm2"
         )
         raise MeshError(message)
-    edges = np.hypot(*(flat.p[:, flat.facets[0]] - flat.p[:, flat.facets[1]]))
-    return TopMesh(flat, curved, size, _min_angle(flat), float(edges.min()), float(edges.max()), len(straightened))
+    return mesh
 
 
 def _arcs(design: Design, area: shapely.Polygon, tolerance: float) -> Sequence[Arc]:
@@ -191,9 +172,3 @@ def _across(outline: Outline, x: Array) -> tuple[Array, Array]:
     met = (t >= 0) & (t <= 1) & (run != 0)
     y = starts[:, 1] + t * (ends[:, 1] - starts[:, 1])
     return np.where(met, y, np.inf).min(axis=1), np.where(met, y, -np.inf).max(axis=1)
-
-
-def _min_angle(mesh: MeshTri) -> float:
-    corners = mesh.p[:, mesh.t]
-    u, v = np.roll(corners, -1, axis=1) - corners, np.roll(corners, 1, axis=1) - corners
-    return float(np.arctan2(np.abs(u[0] * v[1] - u[1] * v[0]), (u * v).sum(axis=0)).min())
