@@ -168,6 +168,7 @@ def applied(terms: Sequence[Term], p: np.ndarray) -> np.ndarray:
     return out
 
 
+# The forms are untyped, since scikit-fem's decorators are: mypy refuses typed functions under these.
 @BilinearForm
 def _stretch(u, v, w):  # type: ignore[no-untyped-def]
     return w["d"] * dot(grad(u), grad(v))

@@ -62,6 +62,7 @@ def _over_walls(field: Field) -> tuple[list[Term], list[Term]]:
     return squares, slopes
 
 
+# The forms are untyped, since scikit-fem's decorators are: mypy refuses typed functions under these.
 @BilinearForm
 def _product(u, v, w):  # type: ignore[no-untyped-def]
     return u * v
