@@ -276,12 +276,12 @@ async def _live(socket: WebSocket) -> None:
     answers: set[asyncio.Task[None]] = set()
     try:
         while True:
-            message = _message(await socket.receive_text())
+            number, message = _question(await socket.receive_text())
             # Changes keep their order: the next one waits until the last is on the disk.
             if message.get("ask") == "change":
-                await _answer(socket, message, outgoing)
+                await _answer(socket, number, message, outgoing)
             else:
-                answers.add(task := asyncio.create_task(_answer(socket, message, outgoing)))
+                answers.add(task := asyncio.create_task(_answer(socket, number, message, outgoing)))
                 task.add_done_callback(answers.discard)
     except (WebSocketDisconnect, KeyError):
         pass  # the page has gone; a message that is no text counts as that
@@ -297,9 +297,11 @@ async def _send(socket: WebSocket, outgoing: asyncio.Queue[dict[str, Any]]) -> N
             await socket.send_text(json.dumps(plain(message), separators=(",", ":"), allow_nan=False))
 
 
-async def _answer(socket: WebSocket, message: dict[str, Any], outgoing: asyncio.Queue[dict[str, Any]]) -> None:
+async def _answer(
+    socket: WebSocket, number: Any, message: dict[str, Any], outgoing: asyncio.Queue[dict[str, Any]]
+) -> None:
     state, ask = socket.app.state, str(message.get("ask"))
-    answer: dict[str, Any] = {"answer": message.get("number")}
+    answer: dict[str, Any] = {"answer": number}
     handler: Handler | None = state.handlers.get(ask)
     if handler is None:
         answer["error"] = f"this page cannot be asked for {ask[:80]!r}"
@@ -315,13 +317,17 @@ async def _answer(socket: WebSocket, message: dict[str, Any], outgoing: asyncio.
     outgoing.put_nowait(answer)
 
 
-def _message(text: str) -> dict[str, Any]:
+def _question(text: str) -> tuple[Any, dict[str, Any]]:
+    """Number and message; apart, so that a message may have a number of its own."""
+
     def refuse(word: str) -> None:
         error = f"{word} is not a number that a page may send"
         raise ValueError(error)
 
     try:
-        message = json.loads(text, parse_constant=refuse)
+        asked = json.loads(text, parse_constant=refuse)
     except (ValueError, RecursionError):
-        return {}
-    return message if isinstance(message, dict) else {}
+        return None, {}
+    asked = asked if isinstance(asked, dict) else {}
+    message = asked.get("message")
+    return asked.get("number"), message if isinstance(message, dict) else {}

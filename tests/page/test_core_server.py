@@ -34,7 +34,7 @@ def talk(address: str, **options: object):
 
 
 def answer(link, **message: object) -> dict:
-    link.send(json.dumps({**message, "number": 1}))
+    link.send(json.dumps({"number": 1, "message": message}))
     while True:
         heard = json.loads(link.recv(timeout=10))
         if heard.get("answer") == 1:

@@ -78,7 +78,7 @@ class Store {
     const number = this.number;
     return new Promise((resolve, reject) => {
       this.waiting.set(number, { resolve, reject });
-      this.socket.send(JSON.stringify({ ...message, number }));
+      this.socket.send(JSON.stringify({ number, message }));
     });
   }
 
